@@ -1,0 +1,1 @@
+"""Lens, exposure, depth of field and tone."""

@@ -1,0 +1,1 @@
+"""Pictures: proxy frames, hazed frames, video and contact sheets."""

@@ -1,0 +1,1 @@
+"""The scattering medium: extinction, phase function, decay with time."""

@@ -1,0 +1,1 @@
+"""The ray engine: tracer, patches, shafts, direct light, bounce light."""

@@ -1,0 +1,1 @@
+"""What carries the lens: motion, the lens and body as solids, clearance, framing."""

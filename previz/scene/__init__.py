@@ -1,0 +1,1 @@
+"""The scene: what the maker typed, checked and named. Knows no light."""

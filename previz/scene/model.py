@@ -1,0 +1,398 @@
+"""
+The scene as checked tables: one class a table of the file, one field a key.
+
+Takes the plain values of a TOML file; gives frozen objects whose every number is finite and in range.
+The classes are the only list of keys: the reader's hints, the starter file and the documentation tests read them.
+
+Lengths are millimetres and angles degrees, as typed; `Field(description=...)` says so key by key.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Literal, Union
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag
+
+FARTHEST_MM = 100_000.0
+
+Length = Annotated[float, Field(gt=0, le=FARTHEST_MM)]
+Offset = Annotated[float, Field(ge=0, le=FARTHEST_MM)]
+Coordinate = Annotated[float, Field(ge=-FARTHEST_MM, le=FARTHEST_MM)]
+Degrees = Annotated[float, Field(ge=-360, le=360)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Point2 = tuple[Coordinate, Coordinate]
+Point3 = tuple[Coordinate, Coordinate, Coordinate]
+Outline2 = Annotated[tuple[Point2, ...], Field(min_length=3, max_length=2000)]
+
+
+def _plain_name(name: str) -> str:
+    """Return `name`; raise ValueError where it could not be told apart inside `room.wall`."""
+    if not name.strip() or "." in name or len(name) > 80 or not name.isprintable():
+        raise ValueError("a name is 1 to 80 printable characters without a full stop")
+    return name
+
+
+Name = Annotated[str, AfterValidator(_plain_name)]
+
+
+def _hex_colour(text: str) -> str:
+    if not re.fullmatch(r"#[0-9a-fA-F]{6}", text):
+        raise ValueError('a colour is written "#rrggbb", six hexadecimal digits after #')
+    return text
+
+
+Colour = Annotated[str, AfterValidator(_hex_colour)]
+
+
+class Table(BaseModel):
+    """A table of the scene file: unknown keys are faults, values are frozen and never coerced from text."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True, str_max_length=4000)
+
+
+class Slab(Table):
+    """A ceiling or floor whose thickness differs from the walls'."""
+
+    thickness: Length = Field(description="mm, upward for a ceiling, downward for a floor")
+
+
+class Pitch(Table):
+    """A gabled roof: eaves at the room's height, ridge over the middle of the plan's bounding box."""
+
+    pitch: Annotated[float, Field(ge=1, le=80)] = Field(description="degrees from the horizontal")
+    ridge: Literal["x", "y"] = Field(description="axis that the ridge runs along")
+
+
+class Room(Table):
+    """A room: inner plan, walls outward from it."""
+
+    name: Name = Field(description="used as the first half of room.wall")
+    plan: Outline2 = Field(description="inner outline [[x, y], ...], mm, anticlockwise seen from above")
+    height: Length = Field(description="mm, floor to ceiling or to the eaves")
+    wall: Length = Field(5.0, description="mm, thickness of the walls, outward from the plan")
+    walls: tuple[Name, ...] = Field((), description='a name for each edge of the plan, in order; default "1", "2", ...')
+    open: tuple[Name, ...] = Field((), description="names of walls left off")
+    ceiling: Union[bool, Slab] = Field(True, description="true, false or {thickness}; ignored under a pitched roof but for its thickness")
+    floor: Union[bool, Slab] = Field(True, description="true, false or {thickness}")
+    roof: Union[Literal["flat"], Pitch] = Field("flat", description='"flat" or {pitch, ridge}')
+    finish: Union[Name, dict[Name, Name]] = Field("plain", description='a finish name, or {walls, floor, ceiling, slopes, reveals, WALL = finish}')
+
+    @property
+    def wall_names(self) -> tuple[str, ...]:
+        """The name of each edge of the plan, in order."""
+        return self.walls or tuple(str(i + 1) for i in range(len(self.plan)))
+
+    def finish_of(self, *kinds: str) -> str:
+        """Return the finish of the first of `kinds` (a wall's name, "walls", "floor", ...) that the room names."""
+        if isinstance(self.finish, str):
+            return self.finish
+        for kind in kinds:
+            if kind in self.finish:
+                return self.finish[kind]
+        return self.finish.get("walls", "plain")
+
+
+class Bars(Table):
+    """Glazing bars, centred in the wall's thickness."""
+
+    columns: Annotated[int, Field(ge=1, le=100)] = Field(1, description="panes across")
+    rows: Annotated[int, Field(ge=1, le=100)] = Field(1, description="panes up")
+    width: Length = Field(description="mm, as seen from outside")
+    depth: Length = Field(description="mm, along the wall's thickness")
+
+
+class Slats(Table):
+    """Louvres or shutters: level boards across the opening, tilted about their length."""
+
+    count: Annotated[int, Field(ge=1, le=200)] = Field(description="number of slats, evenly spaced")
+    width: Length = Field(description="mm, of a slat across its face")
+    thickness: Length = Field(description="mm, of a slat")
+    angle: Annotated[float, Field(ge=-90, le=90)] = Field(0.0, description="degrees; 0 lies flat, positive drops the outer edge")
+
+
+class OutlineShape(Table):
+    """A free outline of an opening."""
+
+    outline: Outline2 = Field(description="[[along, up], ...], mm, from the lower left corner given by at")
+
+
+class Repeat(Table):
+    """A row of the same thing, named name-1, name-2, ..."""
+
+    count: Annotated[int, Field(ge=1, le=1000)] = Field(description="how many, the first included")
+    step: Annotated[tuple[Coordinate, ...], Field(min_length=2, max_length=3)] = Field(
+        description="mm from one to the next: [dx, dy, dz]; for an opening [along, up]"
+    )
+
+
+class Opening(Table):
+    """A hole cut in a wall, a ceiling or a roof slope."""
+
+    name: Name = Field(description="used in the report")
+    wall: Annotated[str, Field(min_length=1, max_length=200)] = Field(
+        description='"room.wall", "room.ceiling", "room.floor", "room.slope" (over the first eaves wall) or "room.slope.WALL" (over that wall)'
+    )
+    shape: Union[Literal["rect", "arch", "lancet", "round"], OutlineShape] = Field("rect", description='"rect", "arch", "lancet", "round" or {outline}')
+    at: Point2 = Field(description="[along, up] of the lower left corner of its bounding box, seen from outside, mm")
+    size: Union[tuple[Length, Length], Length, None] = Field(None, description="[width, height], or the diameter of a round one, mm")
+    bars: Union[Bars, None] = Field(None, description="{columns, rows, width, depth}")
+    slats: Union[Slats, None] = Field(None, description="{count, width, thickness, angle}")
+    glass: Share = Field(1.0, description="transmittance of a pane at normal incidence; 1 is no glass")
+    repeat: Union[Repeat, None] = Field(None, description="{count, step}")
+
+    @property
+    def room(self) -> str:
+        """The room's name."""
+        return self.wall.split(".", 1)[0]
+
+    @property
+    def panel(self) -> str:
+        """The wall, "ceiling", "floor", "slope" or "slope.WALL" within the room."""
+        return self.wall.partition(".")[2]
+
+
+class PropTable(Table):
+    """What every prop has."""
+
+    name: Name = Field(description="used in the report")
+    at: Point3 = Field(description="[x, y, z] of the centre of the footprint, at the height of the lowest point, mm")
+    turn: Degrees = Field(0.0, description="degrees about z, anticlockwise seen from above")
+    scale: Annotated[float, Field(gt=0, le=1e4)] = Field(1.0, description="multiplies its size")
+    finish: Name = Field("plain", description="a finish name")
+    repeat: Union[Repeat, None] = Field(None, description="{count, step = [dx, dy, dz]}")
+
+
+class BoxProp(PropTable):
+    """A box."""
+
+    kind: Literal["box"]
+    size: tuple[Length, Length, Length] = Field(description="[width, depth, height], mm")
+
+
+class CylinderProp(PropTable):
+    """A standing cylinder."""
+
+    kind: Literal["cylinder"]
+    size: tuple[Length, Length] = Field(description="[diameter, height], mm")
+
+
+class SphereProp(PropTable):
+    """A ball."""
+
+    kind: Literal["sphere"]
+    size: Length = Field(description="diameter, mm")
+
+
+class LatheProp(PropTable):
+    """A profile turned about z: columns, lamps, bottles."""
+
+    kind: Literal["lathe"]
+    profile: Annotated[tuple[tuple[Offset, Coordinate], ...], Field(min_length=2, max_length=500)] = Field(
+        description="[[radius, height], ...] from the bottom up, mm"
+    )
+
+
+class CutoutProp(PropTable):
+    """A flat outline with a thickness: railings, signs, hulls."""
+
+    kind: Literal["cutout"]
+    outline: Outline2 = Field(description="[[x, y], ...], mm")
+    thickness: Length = Field(description="mm")
+    upright: bool = Field(False, description="true stands it up: the outline's y becomes z")
+
+
+class MeshProp(PropTable):
+    """A mesh from a file."""
+
+    kind: Literal["mesh"]
+    file: Annotated[str, Field(min_length=1, max_length=1000)] = Field(description="STL, OBJ, PLY or GLB, relative to the scene file")
+    units: Literal["mm", "cm", "m", "inch"] = Field("mm", description="unit of the file's numbers")
+
+
+PROP_KINDS = {"box": BoxProp, "cylinder": CylinderProp, "sphere": SphereProp, "lathe": LatheProp, "cutout": CutoutProp, "mesh": MeshProp}
+
+
+def _kind_of(value):
+    return value.get("kind") if isinstance(value, dict) else getattr(value, "kind", None)
+
+
+Prop = Annotated[Union[tuple(Annotated[cls, Tag(kind)] for kind, cls in PROP_KINDS.items())], Discriminator(_kind_of)]
+
+
+class SetMesh(Table):
+    """A whole set scanned or drawn elsewhere, instead of rooms."""
+
+    file: Annotated[str, Field(min_length=1, max_length=1000)] = Field(description="STL, OBJ, PLY or GLB, relative to the scene file")
+    scale: Annotated[float, Field(gt=0, le=1e6)] = Field(1.0, description="multiplies the file's numbers")
+    units: Literal["mm", "cm", "m", "inch"] = Field("mm", description="unit of the file's numbers")
+    turn: Degrees = Field(0.0, description="degrees about z")
+    at: Point3 = Field((0.0, 0.0, 0.0), description="where the file's origin goes, mm")
+    finish: Name = Field("plain", description="a finish name")
+
+
+class Finish(Table):
+    """How a surface reflects: matt, by share of light or by colour."""
+
+    reflect: Union[Share, None] = Field(None, description="diffuse reflectance, 0 to 1")
+    colour: Union[Colour, None] = Field(None, description='diffuse reflectance as "#rrggbb", sRGB coded')
+
+
+class LampTable(Table):
+    """What every lamp has."""
+
+    name: Name = Field(description="used in the report")
+    at: Point3 = Field(description="[x, y, z] of the centre of the emitting face, mm")
+    toward: Union[Point3, Name] = Field(description="[x, y, z], or the name of an opening or a prop")
+    lux_at_1m: Union[Annotated[float, Field(gt=0, le=1e9)], None] = Field(None, description="lux on the axis at 1 m, far field")
+    candela: Union[Annotated[float, Field(gt=0, le=1e9)], None] = Field(None, description="candela on the axis")
+    lumens: Union[Annotated[float, Field(gt=0, le=1e9)], None] = Field(None, description="lumens from the whole face")
+    beam: Annotated[float, Field(ge=1, le=170)] = Field(120.0, description="degrees, full angle between the half-intensity directions")
+    colour: Colour = Field("#ffffff", description='"#rrggbb", sRGB coded; its luminance is that of the figures given')
+    gel: Annotated[float, Field(ge=0, le=20)] = Field(0.0, description="stops of light taken away")
+    dim: Share = Field(1.0, description="0 dark, 1 full")
+
+
+class PointLamp(LampTable):
+    """A lamp too small to matter."""
+
+    kind: Literal["point"]
+
+
+class DiscLamp(LampTable):
+    """A round emitting face."""
+
+    kind: Literal["disc"]
+    diameter: Length = Field(description="mm, of the emitting face")
+
+
+class PanelLamp(LampTable):
+    """A rectangular emitting face, its first side level."""
+
+    kind: Literal["panel"]
+    size: tuple[Length, Length] = Field(description="[width, height] of the emitting face, mm")
+
+
+LAMP_KINDS = {"point": PointLamp, "disc": DiscLamp, "panel": PanelLamp}
+Lamp = Annotated[Union[tuple(Annotated[cls, Tag(kind)] for kind, cls in LAMP_KINDS.items())], Discriminator(_kind_of)]
+
+
+class Haze(Table):
+    """The air in the set."""
+
+    extinction: Union[Annotated[float, Field(ge=0, le=1000)], None] = Field(None, description="per metre")
+    visibility: Union[Annotated[float, Field(gt=0, le=1e6)], None] = Field(None, description="metres, 3.912 / extinction")
+    albedo: Share = Field(1.0, description="share of the light taken from a ray that is scattered, not absorbed")
+    g: Annotated[float, Field(ge=-0.98, le=0.98)] = Field(0.75, description="mean cosine of scattering; positive is forward")
+    half_life: Union[Annotated[float, Field(gt=0, le=1e6)], None] = Field(None, description="seconds until half of it is gone")
+    fills: Union[Literal["rooms"], tuple[Point3, Point3]] = Field("rooms", description='"rooms", or a box [[x0, y0, z0], [x1, y1, z1]], mm')
+
+
+class Body(Table):
+    """The camera body."""
+
+    sensor: tuple[Length, Length] = Field((36.0, 24.0), description="[width, height], mm")
+    crop: Annotated[float, Field(ge=1, le=20)] = Field(1.0, description="how much narrower the used width is than the sensor's at this frame rate")
+    box: tuple[Length, Length, Length] = Field((130.0, 90.0, 80.0), description="[width, height, depth] of the body, mm")
+    resolution: tuple[Annotated[int, Field(ge=16, le=16384)], Annotated[int, Field(ge=16, le=16384)]] = Field((1920, 1080), description="[columns, rows]")
+    iso_max: Annotated[float, Field(gt=0, le=1e7)] = Field(3200.0, description="the highest that the maker accepts")
+    coc: Union[Length, None] = Field(None, description="circle of confusion, mm; default sensor diagonal / 1500")
+
+    @property
+    def coc_mm(self) -> float:
+        """Circle of confusion. [mm]"""
+        return self.coc or (self.sensor[0] ** 2 + self.sensor[1] ** 2) ** 0.5 / 1500
+
+
+class Lens(Table):
+    """The lens, measured from the front of its barrel."""
+
+    focal: Length = Field(24.0, description="mm")
+    widest: Annotated[float, Field(gt=0.3, le=200)] = Field(14.0, description="f-number wide open")
+    stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="f-number used; default widest")
+    t_stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="T-number at the stop used, where known")
+    near: Offset = Field(20.0, description="closest focus from the front of the barrel, mm")
+    pupil: Offset = Field(0.0, description="entrance pupil behind the front of the barrel, mm")
+    barrel: Annotated[tuple[tuple[Length, Length], ...], Field(min_length=1, max_length=50)] = Field(
+        ((250.0, 20.0), (100.0, 60.0)), description="[[length, diameter], ...] from the front back, mm"
+    )
+
+
+class Slider(Table):
+    """The motorised slider: rail, carriage, pan."""
+
+    from_: Point3 = Field(alias="from", description="[x, y, z] of one end of the rail, mm")
+    to: Point3 = Field(description="[x, y, z] of the other end, mm")
+    max_speed: Length = Field(200.0, description="mm/s")
+    max_accel: Length = Field(400.0, description="mm/s2")
+    pan_speed: Annotated[float, Field(gt=0, le=3600)] = Field(60.0, description="degrees/s")
+    reach: Coordinate = Field(0.0, description="pan axis to entrance pupil, forward, mm")
+    rise: Coordinate = Field(0.0, description="rail to entrance pupil, upward, mm")
+
+
+class Heading(Table):
+    """A direction to look in."""
+
+    pan: Degrees = Field(description="degrees, anticlockwise seen from above, 0 along x")
+    tilt: Annotated[float, Field(ge=-90, le=90)] = Field(0.0, description="degrees, up is positive")
+
+
+class Seconds(Table):
+    """An exposure time."""
+
+    seconds: Annotated[float, Field(gt=0, le=10)] = Field(description="seconds of exposure")
+
+
+class Shot(Table):
+    """One take: where the lens goes, what it looks at, how it is exposed."""
+
+    name: Name = Field(description="used in the report")
+    clip: Annotated[float, Field(gt=0, le=3600)] = Field(5.0, description="screen seconds")
+    move: Literal["still", "slide", "arc", "path"] = Field("still", description='"still", "slide", "arc" or "path"')
+    from_: Union[Point3, Coordinate] = Field(alias="from", description="entrance pupil [x, y, z], or mm along the rail from its first end")
+    to: Union[Point3, Coordinate, None] = Field(None, description="where the move ends, as from")
+    via: Annotated[tuple[Point3, ...], Field(max_length=200)] = Field((), description="points between, for a path")
+    look: Union[Point3, Name, Heading] = Field(description="[x, y, z], a prop's name or {pan, tilt}")
+    subject: Union[Name, None] = Field(None, description="the prop to keep in frame; default look, where that is a prop")
+    focus: Union[Length, Point3, Name, None] = Field(None, description="mm from the entrance pupil, [x, y, z] or a prop's name; default the subject, else the point looked at")
+    ease: Annotated[float, Field(ge=0, le=0.5)] = Field(0.25, description="share of the take spent speeding up, and the same slowing down")
+    fps: Annotated[float, Field(gt=0, le=10000)] = Field(120.0, description="frames a second shot")
+    playback: Annotated[float, Field(gt=0, le=240)] = Field(24.0, description="frames a second shown")
+    shutter: Union[Annotated[float, Field(gt=0, le=360)], Seconds] = Field(180.0, description="degrees, or {seconds}")
+    iso: Annotated[float, Field(gt=0, le=1e7)] = Field(800.0, description="ISO set on the body")
+    stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="f-number; default the lens's")
+    start_after: Annotated[float, Field(ge=0, le=1e6)] = Field(0.0, description="seconds between the spray and the roll")
+
+    @property
+    def take_s(self) -> float:
+        """Real seconds of the take: clip_s * playback_fps / capture_fps. [s]"""
+        return self.clip * self.playback / self.fps
+
+    @property
+    def exposure_s(self) -> float:
+        """Exposure time of a frame, angle / (360 fps) (the cine shutter's definition, common practice). [s]"""
+        return self.shutter.seconds if isinstance(self.shutter, Seconds) else self.shutter / (360 * self.fps)
+
+    @property
+    def subject_name(self) -> str | None:
+        """The prop to keep in frame, if any."""
+        return self.subject or (self.look if isinstance(self.look, str) else None)
+
+
+class Scene(Table):
+    """A set, its light and its shots: the whole file."""
+
+    title: Annotated[str, Field(max_length=200)] = Field("untitled", description="shown on every paper and picture")
+    scale: Annotated[float, Field(gt=0, le=1e4)] = Field(12.0, description="12 is 1:12")
+    seed: Annotated[int, Field(ge=0, le=2**31 - 1)] = Field(1, description="of every random choice")
+    room: tuple[Room, ...] = Field((), description="the rooms")
+    opening: tuple[Opening, ...] = Field((), description="the openings")
+    prop: tuple[Prop, ...] = Field((), description="the props")
+    mesh: Union[SetMesh, None] = Field(None, description="a whole set from a file, instead of rooms")
+    finish: dict[Name, Finish] = Field({}, description="the finishes, by name")
+    lamp: tuple[Lamp, ...] = Field((), description="the lamps")
+    haze: Haze = Field(Haze(), description="the air in the set")
+    body: Body = Field(Body(), description="the camera body")
+    lens: Lens = Field(Lens(), description="the lens")
+    slider: Union[Slider, None] = Field(None, description="the slider")
+    shot: tuple[Shot, ...] = Field((), description="the shots")
