@@ -1,0 +1,80 @@
+"""The lock file covers what is installed, and what is imported is declared."""
+
+import ast
+import re
+import sys
+import tomllib
+from importlib import metadata
+from pathlib import Path
+
+import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+
+ROOT = Path(__file__).parents[1]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+DISTRIBUTION_OF = {"fcl": "python-fcl", "PIL": "pillow", "mapbox_earcut": "mapbox-earcut", "OpenGL": "pyopengl"}
+
+
+def declared(extras=()):
+    """Return the requirements of the project with `extras`."""
+    texts = list(PROJECT["dependencies"])
+    for extra in extras:
+        texts += PROJECT["optional-dependencies"][extra]
+    return [Requirement(text) for text in texts]
+
+
+def locked():
+    """Return {canonical name: version} of the lock file."""
+    lines = [line for line in (ROOT / "requirements.lock").read_text().splitlines() if line and not line.startswith("#")]
+    return {canonicalize_name(name): version for name, version in (line.split("==") for line in lines)}
+
+
+def whole_tree(requirements):
+    """Return every requirement that `requirements` bring with them on this machine."""
+    found, waiting = {}, list(requirements)
+    while waiting:
+        requirement = waiting.pop()
+        name = canonicalize_name(requirement.name)
+        if name in found or (requirement.marker and not requirement.marker.evaluate({"extra": ""})):
+            continue
+        found[name] = requirement
+        waiting += [Requirement(text) for text in metadata.requires(name) or ()]
+    return found
+
+
+class TestLock:
+    """requirements.lock pins everything that an install with the tests brings."""
+
+    def test_every_line_is_one_pinned_version(self):
+        """No hosts, no hashes, no ranges."""
+        for line in (ROOT / "requirements.lock").read_text().splitlines():
+            assert line.startswith("#") or re.fullmatch(r"[a-z0-9-]+==[0-9a-z.]+", line), line
+
+    def test_every_dependency_is_pinned(self):
+        """Nothing that pip would install is left to the day's newest version."""
+        missing = sorted(set(whole_tree(declared(PROJECT["optional-dependencies"]))) - set(locked()))
+        assert missing == []
+
+    @pytest.mark.parametrize("requirement", declared(PROJECT["optional-dependencies"]), ids=str)
+    def test_pins_satisfy_the_project(self, requirement):
+        """A pin outside the project's own range could not be installed."""
+        assert requirement.specifier.contains(locked()[canonicalize_name(requirement.name)])
+
+
+class TestImports:
+    """What the program imports, it declares."""
+
+    def test_every_foreign_import_is_declared(self):
+        """A fresh environment has only the declared packages."""
+        names = {canonicalize_name(r.name) for r in declared()}
+        foreign = set()
+        for path in (ROOT / "previz").rglob("*.py"):
+            for node in ast.walk(ast.parse(path.read_text())):
+                if isinstance(node, ast.Import):
+                    foreign |= {alias.name.split(".")[0] for alias in node.names}
+                elif isinstance(node, ast.ImportFrom) and node.level == 0:
+                    foreign.add(node.module.split(".")[0])
+        foreign -= set(sys.stdlib_module_names) | {"previz", "__future__"}
+        undeclared = {name for name in foreign if canonicalize_name(DISTRIBUTION_OF.get(name, name)) not in names}
+        assert undeclared == set()
