@@ -1,1 +1,1 @@
-"""Lamps and photometry: how much light leaves a face, and how much arrives."""
+"""Lamps, photometry and the colour of light."""

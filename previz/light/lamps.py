@@ -1,0 +1,202 @@
+"""
+Lamps: what the maker types about a lamp, as a face in space that gives candela in each direction.
+
+Takes a checked scene and the built set; gives emitters in file order. Knows nothing of rays, haze or cameras.
+
+The intensity in a direction at angle theta from the axis is ``I0 cos^n(theta)``, and nothing behind the face.
+An extended face gives it evenly from each part, so n = 1 is a face of even luminance (Lambert).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from previz.build.built import BuiltSet
+from previz.build.places import place_of
+from previz.light.colour import unit_luminance
+from previz.scene.model import Scene
+
+DEFAULT_CANDELA = 10_000.0
+"""Where the scene gives no level: a strong lamp, 10,000 lux at 1 m (own choice)."""
+
+
+@dataclass(frozen=True)
+class Emitter:
+    """
+    The emitting face of one lamp.
+
+    name      the lamp's name
+    shape     "point" | "disc" | "panel"
+    centre    (3,) of the face [mm]
+    normal    (3,) unit, the axis of the beam
+    half_u    (3,) from the centre to the rim, level: a disc's radius, half a panel's width; zero for a point [mm]
+    half_v    (3,) the same at right angles, normal x half_u: a disc's radius, half a panel's height [mm]
+    candela   (3,) linear RGB on the axis after gel and dim; its luminance is the luminous intensity I0 [cd]
+    exponent  n of the beam [1]
+    """
+
+    name: str
+    shape: str
+    centre: np.ndarray
+    normal: np.ndarray
+    half_u: np.ndarray
+    half_v: np.ndarray
+    candela: np.ndarray
+    exponent: float
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the face; 0 for a point. [mm2]"""
+        sides = float(np.linalg.norm(self.half_u) * np.linalg.norm(self.half_v))
+        return {"point": 0.0, "disc": np.pi * sides, "panel": 4 * sides}[self.shape]
+
+
+def emitters(scene: Scene, built: BuiltSet) -> tuple[Emitter, ...]:
+    """
+    Return the emitting face of each lamp of `scene`, in file order.
+
+    Raises
+    ------
+    ValueError
+        If a lamp points at itself, at a name that the set does not have, or has the colour black.
+    """
+    return tuple(_emitter(lamp, built) for lamp in scene.lamp)
+
+
+def beam_exponent(beam_deg: float) -> float:
+    """
+    Return n of ``I0 cos^n`` for the full angle between the half-intensity directions. [deg] -> [1]
+
+    Notes
+    -----
+    ``n = ln 0.5 / ln cos(beam / 2)``; 120 degrees is the Lambertian face, n = 1. Half of the highest intensity bounds
+    the beam in the IES definition of beam angle (secondary source seen).
+    """
+    return float(np.log(0.5) / np.log(np.cos(np.radians(beam_deg) / 2)))
+
+
+def axis_candela(lumens: float, exponent: float) -> float:
+    """
+    Return I0 of a face that gives `lumens` in all as ``I0 cos^n``. [lm] -> [cd]
+
+    Notes
+    -----
+    The flux is I0 times the integral of cos^n over the hemisphere, ``2 pi I0 / (n + 1)``; n = 1 gives Lambert's ``pi I0``.
+    """
+    return lumens * (exponent + 1) / (2 * np.pi)
+
+
+def intensity(emitter: Emitter, directions) -> np.ndarray:
+    """
+    Return the share of the axis candela that `emitter` sends into each direction.
+
+    Parameters
+    ----------
+    directions : (n, 3) float array
+        Unit vectors, away from the lamp. [1]
+
+    Returns
+    -------
+    (n,) float array
+        ``cos^n`` of the angle from the axis, 0 behind the face. [1]
+    """
+    cos = np.asarray(directions) @ emitter.normal
+    return np.where(cos > 0, np.maximum(cos, 0.0) ** emitter.exponent, 0.0)
+
+
+def face_points(emitter: Emitter, unit) -> np.ndarray:
+    """
+    Return points of the face, spread as evenly over its area as `unit` is over the unit square.
+
+    Parameters
+    ----------
+    unit : (n, 2) float array
+        0 to 1. [1]
+
+    Returns
+    -------
+    (n, 3) float array
+        On the face; the centre again and again for a point. [mm]
+
+    References
+    ----------
+    Disc: P. Shirley and K. Chiu, A Low Distortion Map Between Disk and Square, J. Graphics Tools 2(3), 1997 (from memory).
+    """
+    square = 2 * np.asarray(unit, dtype=float) - 1
+    across = _concentric(square) if emitter.shape == "disc" else square
+    return emitter.centre + across[:, :1] * emitter.half_u + across[:, 1:] * emitter.half_v
+
+
+def _concentric(square: np.ndarray) -> np.ndarray:
+    """Map the (n, 2) square from -1 to 1 onto the unit disc: squares become circles, equal areas stay equal."""
+    a, b = square.T
+    wide = np.abs(a) > np.abs(b)
+    radius = np.where(wide, a, b)
+    inverse = np.divide(1.0, radius, out=np.zeros_like(radius), where=radius != 0)
+    angle = np.where(wide, np.pi / 4 * b * inverse, np.pi / 2 - np.pi / 4 * a * inverse)
+    return np.column_stack([radius * np.cos(angle), radius * np.sin(angle)])
+
+
+def _emitter(lamp, built: BuiltSet) -> Emitter:
+    exponent = beam_exponent(lamp.beam)
+    centre = np.array(lamp.at, dtype=float)
+    normal = _axis(lamp, centre, built)
+    level = _level(normal)
+    half_u, half_v = _half_sides(lamp)
+    return Emitter(
+        name=lamp.name,
+        shape=lamp.kind,
+        centre=centre,
+        normal=normal,
+        half_u=half_u * level,
+        half_v=half_v * np.cross(normal, level),
+        candela=_level_of(lamp, exponent) * _colour(lamp),
+        exponent=exponent,
+    )
+
+
+def _half_sides(lamp) -> tuple[float, float]:
+    if lamp.kind == "disc":
+        return lamp.diameter / 2, lamp.diameter / 2
+    if lamp.kind == "panel":
+        return lamp.size[0] / 2, lamp.size[1] / 2
+    return 0.0, 0.0
+
+
+def _level_of(lamp, exponent: float) -> float:
+    """Return the luminous intensity on the axis after gel and dim: lux at 1 m in the far field is candela. [cd]"""
+    given = lamp.lux_at_1m or lamp.candela or (lamp.lumens and axis_candela(lamp.lumens, exponent)) or DEFAULT_CANDELA
+    return given * 2.0**-lamp.gel * lamp.dim
+
+
+def _colour(lamp) -> np.ndarray:
+    try:
+        return unit_luminance(lamp.colour)
+    except ValueError as error:
+        raise ValueError(f'lamp "{lamp.name}": colour {lamp.colour}: {error}. Give the colour of the light; dim = 0 puts it out.') from error
+
+
+def _axis(lamp, centre: np.ndarray, built: BuiltSet) -> np.ndarray:
+    axis = _target(lamp, built) - centre
+    length = np.linalg.norm(axis)
+    if length < 1e-6:
+        raise ValueError(f'lamp "{lamp.name}": it points at itself: toward is the place where it stands. Move at or toward.')
+    return axis / length
+
+
+def _target(lamp, built: BuiltSet) -> np.ndarray:
+    if not isinstance(lamp.toward, str):
+        return np.array(lamp.toward, dtype=float)
+    place = place_of(built, lamp.toward)
+    if place is None:
+        raise ValueError(f'lamp "{lamp.name}": toward = "{lamp.toward}" is neither an opening nor a prop of this set. Give a name that it has, or [x, y, z].')
+    return place
+
+
+def _level(normal: np.ndarray) -> np.ndarray:
+    """Return the level unit vector to the left of `normal`'s travel, x for a lamp that points straight up or down."""
+    left = np.array([-normal[1], normal[0], 0.0])
+    length = np.linalg.norm(left)
+    return left / length if length > 1e-9 else np.array([1.0, 0.0, 0.0])
