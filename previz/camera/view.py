@@ -1,0 +1,151 @@
+"""
+What the camera sees from one pose: the frame as a window ahead of the entrance pupil.
+
+Takes the scene's body and lens, a pose and a focused distance; gives ray directions for pixels and pixels for points.
+Knows nothing of moves, light or the set.
+
+pan     anticlockwise seen from above, 0 along x [rad]
+tilt    up is positive [rad]
+x, y    pixel coordinates: x right from 0 to columns, y down from 0 to rows; pixel centres lie on halves [pixel]
+depth   along the optical axis from the entrance pupil [mm]
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from previz.camera.lens import half_tangent
+from previz.scene.model import Scene
+
+
+@dataclass(frozen=True)
+class Poses:
+    """
+    Where the lens is and where it points, at n moments. `poses[i]` is one of them.
+
+    position   (n, 3) entrance pupil [mm]
+    pan, tilt  (n,) [rad]
+    """
+
+    position: np.ndarray
+    pan: np.ndarray
+    tilt: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.position)
+
+    def __getitem__(self, which) -> "Poses":
+        return Poses(self.position[which], self.pan[which], self.tilt[which])
+
+
+def axes(pan, tilt) -> np.ndarray:
+    """
+    Return the camera's axes: forward, left and up.
+
+    Parameters
+    ----------
+    pan, tilt : float or (n,) float array
+        [rad]
+
+    Returns
+    -------
+    (3, 3) or (n, 3, 3) float array
+        Rows are unit vectors; the camera never rolls, so left is level.
+    """
+    pan, tilt = np.broadcast_arrays(np.asarray(pan, float), np.asarray(tilt, float))
+    cp, sp, ct, st = np.cos(pan), np.sin(pan), np.cos(tilt), np.sin(tilt)
+    level = np.zeros_like(cp)
+    rows = [[cp * ct, sp * ct, st], [-sp, cp, level], [-cp * st, -sp * st, ct]]
+    return np.moveaxis(np.array(rows), (0, 1), (-2, -1))
+
+
+@dataclass(frozen=True)
+class View:
+    """
+    The frame, seen from the entrance pupil.
+
+    position                 (3,) entrance pupil [mm]
+    forward, right, up       (3,) unit vectors
+    half_width, half_height  tangents of half the angles of view [1]
+    columns, rows            of the picture [pixel]
+    """
+
+    position: np.ndarray
+    forward: np.ndarray
+    right: np.ndarray
+    up: np.ndarray
+    half_width: float
+    half_height: float
+    columns: int
+    rows: int
+
+    def directions(self, x, y) -> np.ndarray:
+        """
+        Return the directions in which the lens sees points of the picture.
+
+        Parameters
+        ----------
+        x, y : (n,) float array
+            [pixel]
+
+        Returns
+        -------
+        (n, 3) float array
+            Unit vectors from the entrance pupil.
+        """
+        across = (2 * np.asarray(x, float) / self.columns - 1) * self.half_width
+        upward = (1 - 2 * np.asarray(y, float) / self.rows) * self.half_height
+        rays = self.forward + across[..., None] * self.right + upward[..., None] * self.up
+        return rays / np.linalg.norm(rays, axis=-1, keepdims=True)
+
+    def project(self, points) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """
+        Return where points appear in the picture, inside the frame or not.
+
+        Parameters
+        ----------
+        points : (n, 3) float array
+            [mm]
+
+        Returns
+        -------
+        x, y : (n,) float array
+            NaN where the point is not ahead of the entrance pupil. [pixel]
+        depth : (n,) float array
+            [mm]
+        """
+        offset = np.asarray(points, float) - self.position
+        depth = offset @ self.forward
+        ahead = np.where(depth > 0, depth, np.nan)
+        x = (1 + offset @ self.right / (ahead * self.half_width)) * self.columns / 2
+        y = (1 - offset @ self.up / (ahead * self.half_height)) * self.rows / 2
+        return x, y, depth
+
+
+def view_at(scene: Scene, pose: Poses, focus_mm: float, size: tuple[int, int] | None = None) -> View:
+    """
+    Return what the scene's camera sees from one pose.
+
+    Parameters
+    ----------
+    scene : Scene
+        Its body and lens.
+    pose : Poses
+        A single pose.
+    focus_mm : float
+        Focused distance, from the entrance pupil. [mm]
+    size : (columns, rows), optional
+        Of the picture; the body's resolution by default. [pixel]
+
+    Returns
+    -------
+    View
+        Its width is the sensor's, less the crop; its height follows from the picture's shape.
+    """
+    columns, rows = size or scene.body.resolution
+    half_width = float(half_tangent(scene.body.sensor[0] / scene.body.crop, scene.lens.focal, focus_mm))
+    forward, left, up = axes(np.reshape(pose.pan, ()), np.reshape(pose.tilt, ()))
+    position = np.reshape(np.asarray(pose.position, float), 3)
+    return View(position, forward, -left, up, half_width, half_width * rows / columns, int(columns), int(rows))
