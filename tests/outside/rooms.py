@@ -4,14 +4,17 @@ The room that the agreement tests and the benchmarks look into.
 One room of 310 x 205 x 185 mm, a window of six panes in its west wall, a disc lamp of 60 mm that stands 0.8 m from the
 window, haze, a crate and a post in the light, and a camera by the south wall that looks across the shafts.
 
-Gives `Scene` objects made from plain tables, as a file would hold them.
+Gives `Scene` objects made from plain tables, as a file would hold them, and the view from the south wall.
 """
 
 from __future__ import annotations
 
+import numpy as np
+
+from previz.camera.view import View
 from previz.scene.model import Scene
 
-SIZE = (240, 135)
+STANDS, LOOKS_AT = (160.0, 12.0, 85.0), (165.0, 205.0, 45.0)
 
 
 def plain_tables(extinction: float = 0.8) -> dict:
@@ -47,9 +50,9 @@ def plain_tables(extinction: float = 0.8) -> dict:
             {"name": "key", "kind": "disc", "diameter": 60.0, "at": [-685.0, -10.0, 521.0], "toward": [0.0, 110.0, 121.0], "lux_at_1m": 2000.0}
         ],
         "haze": {"extinction": extinction, "g": 0.7},
-        "body": {"sensor": [36.0, 20.25], "resolution": list(SIZE)},
+        "body": {"sensor": [36.0, 20.25], "resolution": [240, 135]},
         "lens": {"focal": 24.0},
-        "shot": [{"name": "across", "from": [160.0, 12.0, 85.0], "look": [165.0, 205.0, 45.0], "focus": 140.0}],
+        "shot": [{"name": "across", "from": list(STANDS), "look": list(LOOKS_AT), "focus": 140.0}],
     }
 
 
@@ -71,3 +74,11 @@ def painted_room(extinction: float = 0.8) -> Scene:
     tables["prop"][0]["finish"] = "blue"
     tables["lamp"][0]["colour"] = "#ffd9a0"
     return Scene.model_validate(tables)
+
+
+def view_across(columns: int = 240, rows: int = 135) -> View:
+    """Return the view across the shafts, 74 degrees wide."""
+    forward = np.subtract(LOOKS_AT, STANDS)
+    right = np.cross(forward, [0.0, 0.0, 1.0])
+    forward, right = forward / np.linalg.norm(forward), right / np.linalg.norm(right)
+    return View(np.array(STANDS), forward, right, np.cross(right, forward), 0.75, 0.75 * rows / columns, columns, rows)
