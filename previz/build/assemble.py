@@ -1,0 +1,123 @@
+"""
+The set put together: every room, opening and prop of a scene as one `BuiltSet`.
+
+Takes a checked scene; gives the geometry that all later rows see.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from previz.build.apertures import gap_apertures, opening_apertures
+from previz.build.built import BuiltSet, Face, Part
+from previz.build.cells import box_cell, room_cells
+from previz.build.meshes import mesh_solids
+from previz.build.panels import bars_solid, panel_solid, slats_solid
+from previz.build.props import prop_solids, turn_axes
+from previz.build.solids import Solid
+from previz.scene.elevations import panel_named, panels_of
+from previz.scene.model import Finish, Scene
+
+PLAIN_REFLECTANCE = 0.5
+
+
+def build_set(scene: Scene, folder: Path) -> BuiltSet:
+    """
+    Return the scene as solids, panes and air.
+
+    Parameters
+    ----------
+    scene : Scene
+        Checked, its rows of things (`repeat`) written out.
+    folder : Path
+        That the scene file lies in; mesh files are found from here.
+
+    Raises
+    ------
+    MeshFault
+        If a mesh file cannot be used.
+    """
+    solids, apertures, cells = [], [], []
+    for room in scene.room:
+        cells += room_cells(room)
+        apertures += gap_apertures(room)
+        placed = _openings_by_panel(scene, room)
+        for panel in panels_of(room).values():
+            openings = placed.get(panel.name, [])
+            solids.append(panel_solid(room, panel, openings))
+            for opening in openings:
+                solids += [s for s in (bars_solid(room, panel, opening), slats_solid(room, panel, opening)) if s]
+                apertures += opening_apertures(room, panel, opening)
+    if scene.mesh:
+        whole = _mesh_set(scene.mesh, folder)
+        solids += whole
+        cells.append(box_cell("mesh", _bounds(whole)))
+    for prop in scene.prop:
+        solids += prop_solids(prop, folder)
+    return gathered(solids, tuple(apertures), tuple(cells), reflectances(scene.finish))
+
+
+def _openings_by_panel(scene, room):
+    """Openings of a room by the panel that they are cut in; slopes have several names but one panel."""
+    placed: dict[str, list] = {}
+    for opening in scene.opening:
+        panel = panel_named(room, opening.panel) if opening.room == room.name else None
+        if panel:
+            placed.setdefault(panel.name, []).append(opening)
+    return placed
+
+
+def _mesh_set(mesh, folder):
+    solids = mesh_solids(folder / mesh.file, "mesh", "mesh", "mesh", mesh.units, mesh.finish, mesh.scale)
+    return [solid.placed(turn_axes(mesh.turn), mesh.at) for solid in solids]
+
+
+def _bounds(solids):
+    return [np.min([s.vertices.min(axis=0) for s in solids], axis=0), np.max([s.vertices.max(axis=0) for s in solids], axis=0)]
+
+
+def gathered(solids: list[Solid], apertures: tuple, cells: tuple, reflectance: dict[str, np.ndarray]) -> BuiltSet:
+    """Return solids as one triangle soup, each triangle knowing its face."""
+    faces, parts, triangles, face_of, uv = [], [], [], [], []
+    start = first = 0
+    for index, solid in enumerate(solids):
+        last = first
+        for side in solid.sides:
+            count = len(side.triangles)
+            triangles.append(side.triangles + start)
+            face_of.append(np.full(count, len(faces), np.int32))
+            uv.append(np.zeros((count, 3, 2)) if side.uv is None else side.uv)
+            faces.append(Face(side.label.name, index, side.label.side, side.flat, side.uv is not None, side.label.finish))
+            last += count
+        parts.append(Part(solid.name, solid.kind, solid.owner, first, last, solid.closed))
+        start, first = start + len(solid.vertices), last
+    return BuiltSet(
+        vertices=_stacked([s.vertices for s in solids], (0, 3), float),
+        triangles=_stacked(triangles, (0, 3), np.int32),
+        face_of=_stacked(face_of, (0,), np.int32),
+        uv=_stacked(uv, (0, 3, 2), float),
+        faces=tuple(faces),
+        parts=tuple(parts),
+        apertures=apertures,
+        cells=cells,
+        reflectance=reflectance,
+    )
+
+
+def _stacked(arrays, empty, kind):
+    return np.ascontiguousarray(np.concatenate(arrays), dtype=kind) if arrays else np.zeros(empty, kind)
+
+
+def reflectances(finishes: dict[str, Finish]) -> dict[str, np.ndarray]:
+    """Return the linear RGB reflectance (3,) of each finish, and of "plain", which needs no table."""
+    return {"plain": np.full(3, PLAIN_REFLECTANCE)} | {name: _reflectance(finish) for name, finish in finishes.items()}
+
+
+def _reflectance(finish):
+    if finish.colour is None:
+        return np.full(3, PLAIN_REFLECTANCE if finish.reflect is None else finish.reflect)
+    coded = np.array([int(finish.colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+    # sRGB decoding, IEC 61966-2-1:1999
+    return np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
