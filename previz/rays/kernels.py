@@ -1,0 +1,139 @@
+"""
+Small compiled steps that shafts and direct light share: chance, points on a lamp, lengths of haze, the phase function.
+
+All lengths are millimetres and extinctions per millimetre; the callers convert.
+
+Chance is a low-discrepancy sequence (the additive recurrence with the plastic number, M. Roberts, "The unreasonable
+effectiveness of quasirandom sequences", 2018; from memory), shifted for each pixel by a hash of its number
+(Cranley and Patterson, SIAM J. Numer. Anal. 13, 1976; from memory). No state: the same pixel and sample number
+give the same point on every thread.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from previz.rays.compiled import compiled
+from previz.rays.packed import DISC, POINT
+
+_R1, _R2 = 0.7548776662466927, 0.5698402909980532
+
+
+@compiled
+def hashed(a, b):
+    """Return a number in [0, 1) that looks random, from two whole numbers (integer mixing after T. Mueller's lowbias32; from memory)."""
+    x = np.uint32((np.uint32(a) * np.uint32(0x9E3779B9)) ^ np.uint32(b) * np.uint32(0x85EBCA6B))
+    x = np.uint32(x ^ (x >> np.uint32(16))) * np.uint32(0x7FEB352D)
+    x = np.uint32(x ^ (x >> np.uint32(15))) * np.uint32(0x846CA68B)
+    x = np.uint32(x ^ (x >> np.uint32(16)))
+    return float(x) * 2.3283064365386963e-10
+
+
+@compiled
+def lamp_point(lamps, lamp, number, shift_u, shift_v):
+    """
+    Return x, y, z of point `number` of the sequence on the face of `lamp`. [mm]
+
+    The square is mapped to the disc by P. Shirley and K. Chiu, "A low distortion map between disk and square",
+    J. Graphics Tools 2(3), 1997 (from memory): it keeps areas and neighbours.
+    """
+    centre = lamps.centre[lamp]
+    shape = lamps.shape[lamp]
+    if shape == POINT:
+        return centre[0], centre[1], centre[2]
+    a = 0.5 + _R1 * number + shift_u
+    b = 0.5 + _R2 * number + shift_v
+    a = 2.0 * (a - math.floor(a)) - 1.0
+    b = 2.0 * (b - math.floor(b)) - 1.0
+    if shape == DISC:
+        if a == 0.0 and b == 0.0:
+            return centre[0], centre[1], centre[2]
+        if abs(a) > abs(b):
+            radius = a
+            angle = 0.25 * math.pi * b / a
+        else:
+            radius = b
+            angle = 0.5 * math.pi - 0.25 * math.pi * a / b
+        a = radius * math.cos(angle)
+        b = radius * math.sin(angle)
+    u = lamps.half_u[lamp]
+    v = lamps.half_v[lamp]
+    return centre[0] + a * u[0] + b * v[0], centre[1] + a * u[1] + b * v[1], centre[2] + a * u[2] + b * v[2]
+
+
+@compiled
+def emission(lamps, lamp, wx, wy, wz):
+    """Return the share of the axial intensity that `lamp` sends along the unit vector w: cos^n of the angle off its axis, 0 behind."""
+    normal = lamps.normal[lamp]
+    cos = normal[0] * wx + normal[1] * wy + normal[2] * wz
+    if cos <= 0.0:
+        return 0.0
+    exponent = lamps.exponent[lamp]
+    if exponent == 1.0:
+        return cos
+    return cos**exponent
+
+
+@compiled
+def clip_cell(cells, cell, ox, oy, oz, dx, dy, dz, t0, t1):
+    """Return the part [t0, t1] of o + t d that lies in `cell`; t0 > t1 where none does."""
+    for p in range(cells.first[cell], cells.first[cell + 1]):
+        plane = cells.planes[p]
+        room = plane[3] - plane[0] * ox - plane[1] * oy - plane[2] * oz
+        speed = plane[0] * dx + plane[1] * dy + plane[2] * dz
+        if speed > 1e-12:
+            t1 = min(t1, room / speed)
+        elif speed < -1e-12:
+            t0 = max(t0, room / speed)
+        elif room < 0.0:
+            return 1.0, 0.0
+        if t0 > t1:
+            return 1.0, 0.0
+    return t0, t1
+
+
+@compiled
+def haze_length(cells, ox, oy, oz, dx, dy, dz, far):
+    """Return how much of o + t d, 0 <= t <= far, lies in `cells`, which do not overlap; d is a unit vector. [mm]"""
+    length = 0.0
+    for cell in range(len(cells.first) - 1):
+        t0, t1 = clip_cell(cells, cell, ox, oy, oz, dx, dy, dz, 0.0, far)
+        if t1 > t0:
+            length += t1 - t0
+    return length
+
+
+@compiled
+def in_any_cell(cells, x, y, z):
+    """Return True where the point lies in one of `cells`."""
+    for cell in range(len(cells.first) - 1):
+        inside = True
+        for p in range(cells.first[cell], cells.first[cell + 1]):
+            plane = cells.planes[p]
+            if plane[0] * x + plane[1] * y + plane[2] * z > plane[3]:
+                inside = False
+                break
+        if inside:
+            return True
+    return False
+
+
+@compiled
+def scattering_share(cos, g):
+    """
+    Return the share of scattered light per steradian at `cos` between its travel before and after. [1/sr]
+
+    L. G. Henyey and J. L. Greenstein, Astrophys. J. 93, 70 (1941): (1 - g^2) / (4 pi (1 + g^2 - 2 g cos)^1.5).
+    """
+    s = 1.0 + g * g - 2.0 * g * cos
+    return (1.0 - g * g) / (4.0 * math.pi * s * math.sqrt(s))
+
+
+@compiled
+def add_free(total, weight, blocked, row, lamp_of, count):
+    """Add `weight` to `total[row, lamp]` for the first `count` samples that nothing blocks."""
+    for k in range(count):
+        if not blocked[k]:
+            total[row[k], lamp_of[k]] += weight[k]

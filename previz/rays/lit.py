@@ -1,0 +1,240 @@
+"""
+The lit set: a built set with its lamps and its air, and all light in it that does not depend on the camera.
+
+`light_set` bakes once: texels, transport, direct light on texels, bounce light. `relit` changes lamps or haze and keeps
+the transport: no hemisphere ray is cast again. Pictures, patches and exposure read the result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from previz.build.built import BuiltSet
+from previz.haze.medium import Medium, medium_at
+from previz.light.colour import LUMINANCE_WEIGHTS
+from previz.light.lamps import Emitter, emitters
+from previz.rays.bounce import Bounced, Weights, bounced, weights
+from previz.rays.direct import direct_light
+from previz.rays.packed import Cells, Lamps, Windows, pack_cells, pack_lamps, pack_windows
+from previz.rays.texels import Texels, divide
+from previz.rays.tracer import Tracer
+from previz.rays.transport import Transport, haze_grid, transport
+from previz.rays.workers import in_order
+from previz.scene.model import Scene
+
+TEXELS = 30_000
+RAYS = 128
+HAZE_CELLS_ACROSS = 16
+BOUNCES = 24
+_TEXEL_SAMPLES = 12
+_CELL_SAMPLES = 24
+_SALT_TEXELS, _SALT_CELLS, _SALT_POINTS = 101, 202, 303
+_POINTS_A_BATCH = 8192
+
+
+@dataclass(frozen=True)
+class LitSet:
+    """
+    A set with light in it.
+
+    scene, built       what was built, and from what
+    tracer             rays against it
+    emitters, medium   lamps, air
+    rooms, air         the rooms' air and the haze as packed cells
+    closed_form        True where all haze lies in rooms whose every way in is a known aperture
+    windows, lamps     apertures and emitters, packed
+    texels, transport  surfaces in patches, and what each sees
+    weight             the transport at this haze density
+    bounce             (n, 3 x lamps) and (cells, 3 x lamps): bounced light per candela of each lamp's white
+    """
+
+    scene: Scene
+    built: BuiltSet
+    tracer: Tracer
+    emitters: tuple[Emitter, ...]
+    medium: Medium
+    rooms: Cells
+    air: Cells
+    closed_form: bool
+    windows: Windows
+    lamps: Lamps
+    texels: Texels
+    transport: Transport
+    weight: Weights
+    bounce: Bounced
+    workers: int | None
+
+    @property
+    def candela(self) -> np.ndarray:
+        """(lamps, 3) linear RGB intensity on each lamp's axis. [cd]"""
+        return np.array([e.candela for e in self.emitters], dtype=np.float64).reshape(-1, 3)
+
+    @property
+    def bounce_colour(self) -> tuple[np.ndarray, np.ndarray]:
+        """Bounced light of all lamps: (n, 3) illuminance on texels [lux], (cells, 3) mean luminance through haze cells [cd/m2]."""
+        texel = self.bounce.texel.reshape(len(self.bounce.texel), -1, 3)
+        cell = self.bounce.cell.reshape(len(self.bounce.cell), -1, 3)
+        candela = self.candela.astype(np.float32)
+        return np.einsum("nlc,lc->nc", texel, candela), np.einsum("nlc,lc->nc", cell, candela)
+
+    def direct(self, points, normals, numbers, *, salt: int, first_sample: int = 0, samples: int) -> np.ndarray:
+        """Return (n, lamps) direct illuminance per candela on this thread; see `direct_light`."""
+        return direct_light(
+            self.tracer, self.rooms, self.air, self.closed_form, self.windows, self.lamps, points, normals, numbers,
+            salt=salt, first_sample=first_sample, samples=samples, extinction_per_m=self.medium.extinction_per_m,
+        )  # fmt: skip
+
+    def illuminance(self, points: np.ndarray, normals: np.ndarray, samples: int = 256) -> np.ndarray:
+        """
+        Return the illuminance straight from each lamp, its whole face, through the haze.
+
+        Parameters
+        ----------
+        points, normals : (n, 3) float arrays
+            On surfaces; unit normals. [mm], [1]
+        samples : int
+            Points on the face of each lamp.
+
+        Returns
+        -------
+        (n, lamps) float array
+            [lux]
+        """
+        points, normals = np.asarray(points, float).reshape(-1, 3), np.asarray(normals, float).reshape(-1, 3)
+        luminous = self.candela @ LUMINANCE_WEIGHTS
+        size = max(1, _POINTS_A_BATCH // samples)
+        starts = list(range(0, len(points), size))
+
+        def batch(a: int) -> np.ndarray:
+            numbers = np.arange(a, min(a + size, len(points)))
+            return self.direct(points[a : a + size], normals[a : a + size], numbers, salt=_SALT_POINTS, samples=samples)
+
+        parts = list(in_order(batch, starts, self.workers))
+        return np.concatenate(parts) * luminous if parts else np.zeros((0, len(self.emitters)))
+
+
+def light_set(
+    scene: Scene, built: BuiltSet, *, after_spray_s: float = 0.0, texels: int = TEXELS, rays: int = RAYS, workers: int | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> LitSet:  # fmt: skip
+    """
+    Return `built` lit by the lamps of `scene`, bounce light included.
+
+    Parameters
+    ----------
+    after_spray_s : float
+        Seconds between the spray and now. [s]
+    texels, rays : int
+        About how many patches of surface, and how many rays from each.
+    progress : callable or None
+        Called with the share of the work done, 0 to 1.
+    """
+    tracer = Tracer(built.vertices, built.triangles)
+    rooms = pack_cells(built.cells)
+    medium = medium_at(scene, built, after_spray_s)
+    air = pack_cells(medium.cells)
+    divided = divide(built, texels)
+    grid = haze_grid(air, _bounds_of(air, built), HAZE_CELLS_ACROSS)
+    seen = transport(tracer, divided, air, grid, rays, workers=workers, progress=progress)
+    lamps = emitters(scene, built)
+    unlit = LitSet(
+        scene=scene, built=built, tracer=tracer, emitters=lamps, medium=medium, rooms=rooms, air=air,
+        closed_form=bool(built.apertures) and scene.haze.fills == "rooms", windows=pack_windows(built.apertures),
+        lamps=pack_lamps(lamps, rooms), texels=divided, transport=seen,
+        weight=weights(seen, medium.extinction_per_m, medium.albedo), bounce=None, workers=workers,
+    )  # fmt: skip
+    return replace(unlit, bounce=_bounce(unlit))
+
+
+def relit(lit: LitSet, *, lamps: tuple[Emitter, ...] | None = None, medium: Medium | None = None) -> LitSet:
+    """
+    Return `lit` with other lamps or other haze in the same cells; the transport is kept, no hemisphere ray is cast.
+
+    Raises
+    ------
+    ValueError
+        If `medium` fills other cells than before: that is another geometry.
+    """
+    changed = {}
+    if lamps is not None:
+        changed |= {"emitters": lamps, "lamps": pack_lamps(lamps, lit.rooms)}
+    if medium is not None:
+        if len(medium.cells) != len(lit.medium.cells):
+            raise ValueError("the haze fills other cells than those the set was lit with")
+        changed |= {"medium": medium, "weight": weights(lit.transport, medium.extinction_per_m, medium.albedo)}
+    fresh = replace(lit, **changed)
+    return replace(fresh, bounce=_bounce(fresh))
+
+
+def _bounce(lit: LitSet) -> Bounced:
+    """Light texels and haze cells directly, then let the light bounce; white lamps of one candela, so colour and level stay factors."""
+    direct = _on_texels(lit)
+    passing = _through_cells(lit) / (4 * np.pi)
+    return bounced(
+        lit.texels, lit.transport, lit.weight, np.repeat(direct, 3, axis=1), np.repeat(passing, 3, axis=1), rounds=BOUNCES, workers=lit.workers
+    )
+
+
+def _on_texels(lit: LitSet) -> np.ndarray:
+    """(n, lamps): mean direct illuminance over each texel, from points spread over it. [1/m2]"""
+    texels = lit.texels
+    usable = np.flatnonzero(lit.transport.valid[: len(texels.position)])
+    spread = _spread(_TEXEL_SAMPLES, 2) - 0.5
+    result = np.zeros((len(texels.position), len(lit.emitters)))
+
+    def batch(rows: np.ndarray) -> np.ndarray:
+        points = (
+            texels.position[rows, None] + spread[:, :1] * texels.across[rows, None] + spread[:, 1:] * texels.upward[rows, None]
+        ).reshape(-1, 3)
+        normals = np.repeat(texels.normal[rows], _TEXEL_SAMPLES, axis=0)
+        numbers = (rows[:, None] * _TEXEL_SAMPLES + np.arange(_TEXEL_SAMPLES)).ravel()
+        light = lit.direct(points, normals, numbers, salt=_SALT_TEXELS, samples=1)
+        return light.reshape(len(rows), _TEXEL_SAMPLES, -1).mean(axis=1)
+
+    _fill(result, batch, usable, lit.workers)
+    return result
+
+
+def _through_cells(lit: LitSet) -> np.ndarray:
+    """(cells, lamps): mean spherical illuminance in each haze cell straight from the lamps. [1/m2]"""
+    grid = lit.transport.grid
+    usable = np.flatnonzero(lit.transport.valid[lit.transport.texels :])
+    spread = (_spread(_CELL_SAMPLES, 3) - 0.5) * grid.step
+    result = np.zeros((len(grid.centre), len(lit.emitters)))
+
+    def batch(rows: np.ndarray) -> np.ndarray:
+        points = (grid.centre[rows, None] + spread).reshape(-1, 3)
+        numbers = (rows[:, None] * _CELL_SAMPLES + np.arange(_CELL_SAMPLES)).ravel()
+        light = lit.direct(points, np.zeros_like(points), numbers, salt=_SALT_CELLS, samples=1)
+        return light.reshape(len(rows), _CELL_SAMPLES, -1).mean(axis=1)
+
+    _fill(result, batch, usable, lit.workers)
+    return result
+
+
+def _fill(result: np.ndarray, batch: Callable, rows: np.ndarray, workers: int | None) -> None:
+    pieces = [rows[a : a + 1024] for a in range(0, len(rows), 1024)]
+    for piece, light in zip(pieces, in_order(batch, pieces, workers)):
+        result[piece] = light
+
+
+def _spread(count: int, dimensions: int) -> np.ndarray:
+    """Return (count, dimensions) points spread evenly in the unit cube (additive recurrence; see `kernels`)."""
+    phi = {2: 1.32471795724474602596, 3: 1.22074408460575947536}[dimensions]
+    steps = (1 / phi) ** np.arange(1, dimensions + 1)
+    return (0.5 + np.arange(count)[:, None] * steps) % 1.0
+
+
+def _bounds_of(air: Cells, built: BuiltSet) -> np.ndarray:
+    """(2, 3): a box around the haze, from those of its planes that face along an axis, else from the set. [mm]"""
+    low, high = np.full(3, np.inf), np.full(3, -np.inf)
+    for plane in air.planes:
+        axis = int(np.argmax(np.abs(plane[:3])))
+        if plane[axis] > 0.999999:
+            high[axis] = max(high[axis], plane[3])
+        elif plane[axis] < -0.999999:
+            low[axis] = min(low[axis], -plane[3])
+    return np.array([np.where(np.isfinite(low), low, built.bounds[0]), np.where(np.isfinite(high), high, built.bounds[1])])

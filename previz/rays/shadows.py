@@ -1,0 +1,207 @@
+"""
+What a lamp's centre sees of the set through a panel: each flat piece of surface, less all that stands before it.
+
+Takes a built set, a throw and regions of it; gives lit pieces in the throw. Knows nothing of lamps, panes or light.
+
+    facet   a flat piece of surface that can receive light: a whole flat face, or one triangle of a curved one
+    piece   what a region throws on a facet
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import STRtree
+
+from previz.build.built import BuiltSet
+from previz.rays.gnomonic import NEAREST, Throw, clip, halves
+
+# Surfaces closer together than this touch: neither shades the other. [mm]
+TOUCH_MM = 1e-5
+# Polygons below this area in the throw are rounding. [mm2]
+SLIVER_MM2 = 1e-9
+# Polygons are joined on this grid, so that neighbours cut by the same line close without cracks. [mm]
+GRID_MM = 1e-8
+# Pieces that are shaded at a time, to bound memory.
+BATCH = 4096
+
+
+@dataclass(frozen=True)
+class Surface:
+    """
+    The triangles of a built set, ready for any throw.
+
+    corners (m, 3, 3), normals (m, 3) unit, outward; areas (m,); face, part (m,) indices. Triangles without area are gone. [mm]
+    """
+
+    built: BuiltSet
+    corners: np.ndarray
+    normals: np.ndarray
+    areas: np.ndarray
+    face: np.ndarray
+    part: np.ndarray
+
+    @classmethod
+    def of(cls, built: BuiltSet) -> Surface:
+        """Return the surface of `built`."""
+        corners = np.asarray(built.vertices, dtype=float)[built.triangles]
+        vectors = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        length = np.linalg.norm(vectors, axis=1)
+        real = length > 1e-12
+        return cls(built, corners[real], vectors[real] / length[real, None], length[real] / 2, built.face_of[real], built.part_of[real])
+
+
+@dataclass(frozen=True)
+class Facets:
+    """polygons (f,) in the throw; normals (f, 3), offsets (f,) of their planes in the lamp frame; face (f,) index. [mm]"""
+
+    polygons: np.ndarray
+    normals: np.ndarray
+    offsets: np.ndarray
+    face: np.ndarray
+
+
+@dataclass(frozen=True)
+class Screens:
+    """What can stand in the light: corners (n, 3, 3) in the lamp frame, (n, 3, 2) in the throw, and as polygons (n,). [mm]"""
+
+    corners: np.ndarray
+    flat: np.ndarray
+    polygons: np.ndarray
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """polygons (n,) in the throw; region (n,) and facet (n,) that each belongs to."""
+
+    polygons: np.ndarray
+    region: np.ndarray
+    facet: np.ndarray
+
+
+def facets(surface: Surface, throw: Throw, bounds: np.ndarray) -> Facets:
+    """Return the facets beyond the panel that are turned to the lamp and overlap `bounds` (4,) of the throw. [mm]"""
+    facing = np.flatnonzero(_facing(surface, throw))
+    seen, index = _before(throw, surface, facing, throw.height)
+    flat = throw.flat(seen)
+    near = _overlap(flat, bounds)
+    flat, index = flat[near], index[near]
+    whole = np.array([f.flat for f in surface.built.faces], dtype=bool)[surface.face[index]]
+    # A flat face is one facet, whose triangles are joined; a triangle of a curved face is a facet of its own.
+    key = np.where(whole, surface.face[index], len(surface.built.faces) + index)
+    keys, group = np.unique(key, return_inverse=True)
+    polygons = joined(_polygons(flat), group, len(keys))
+    lead = np.zeros(len(keys), dtype=int)
+    by_area = np.argsort(surface.areas[index], kind="stable")
+    lead[group[by_area]] = index[by_area]
+    normals = throw.turned(surface.normals[lead])
+    offsets = np.einsum("ij,ij->i", normals, throw.seen(surface.corners[lead].mean(axis=1)))
+    return Facets(polygons, normals, offsets, surface.face[lead])
+
+
+def screens(surface: Surface, throw: Throw, bounds: np.ndarray, panel_mm: float) -> Screens:
+    """
+    Return what can stand in the light that passes the panel within `bounds` (4,) of the throw. [mm]
+
+    The panel's own slab, `panel_mm` thick, and its bars are left out: the regions stop at their rims already.
+    """
+    closed = np.array([p.closed for p in surface.built.parts], dtype=bool)[surface.part]
+    # The side of a closed solid that is turned to the lamp hides all that the solid hides.
+    chosen = np.flatnonzero((_facing(surface, throw) | ~closed) & ~_in_slab(surface, throw, panel_mm)[surface.part])
+    seen, _ = _before(throw, surface, chosen, throw.height * NEAREST)
+    flat = throw.flat(seen)
+    polygons = _polygons(flat)
+    kept = _overlap(flat, bounds)
+    kept[kept] &= shapely.area(polygons[kept]) > SLIVER_MM2
+    return Screens(seen[kept], flat[kept], polygons[kept])
+
+
+def _facing(surface: Surface, throw: Throw) -> np.ndarray:
+    return np.einsum("ij,ij->i", surface.normals, throw.lamp - surface.corners[:, 0]) > TOUCH_MM
+
+
+def _in_slab(surface: Surface, throw: Throw, panel_mm: float) -> np.ndarray:
+    """Return (parts,) bool: which parts of the building lie inside the panel's slab."""
+    depth = throw.height - throw.seen(surface.corners)[:, :, 2]
+    inside = ((depth > -TOUCH_MM) & (depth < panel_mm + TOUCH_MM)).all(axis=1)
+    building = np.array([p.kind in ("wall", "floor", "ceiling", "slope", "bars") for p in surface.built.parts], dtype=bool)
+    outside = np.bincount(surface.part[~inside], minlength=len(building)) > 0
+    return building & ~outside
+
+
+def _before(throw: Throw, surface: Surface, chosen: np.ndarray, distance: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the triangles (n, 3, 3) in the lamp frame of what lies further than `distance` before the lamp, and where from."""
+    seen = throw.seen(surface.corners[chosen])
+    pieces, index = halves(*clip(seen, seen[:, :, 2] - distance))
+    return pieces, chosen[index]
+
+
+def _overlap(flat: np.ndarray, bounds: np.ndarray) -> np.ndarray:
+    low, high = flat.min(axis=1), flat.max(axis=1)
+    return (low < bounds[2:]).all(axis=1) & (high > bounds[:2]).all(axis=1)
+
+
+def _polygons(rings: np.ndarray) -> np.ndarray:
+    """Return (n,) polygons of rings (n, k, 2)."""
+    return shapely.polygons(rings) if len(rings) else np.zeros(0, dtype=object)
+
+
+def joined(polygons: np.ndarray, group: np.ndarray, count: int, grid: float | None = None) -> np.ndarray:
+    """Return (count,) unions: of `polygons` (n,) by the `group` (n,) that each belongs to; empty where a group has none."""
+    out = np.full(count, shapely.Polygon(), dtype=object)
+    if len(polygons):
+        order = np.argsort(group, kind="stable")
+        # Each row of one collection is joined by itself, all rows in one call.
+        collections = shapely.geometrycollections(polygons[order], indices=group[order], out=np.full(count, None, dtype=object))
+        present = np.unique(group)
+        out[present] = shapely.union_all(collections[present][:, None], axis=1, grid_size=grid)
+    return out
+
+
+def without(polygons: np.ndarray, cutters: np.ndarray, of: np.ndarray) -> np.ndarray:
+    """Return `polygons` (n,) less the `cutters` (m,), each of which is taken from polygon `of` (m,)."""
+    touched = np.unique(of)
+    out = polygons.copy()
+    if len(touched):
+        out[touched] = shapely.difference(polygons[touched], joined(cutters, np.searchsorted(touched, of), len(touched)))
+    return out
+
+
+def parts(polygons: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the single polygons (m,) above a sliver that `polygons` (n,) consist of, and where from (m,)."""
+    singles, index = shapely.get_parts(polygons, return_index=True)
+    kept = (shapely.get_type_id(singles) == shapely.GeometryType.POLYGON) & (shapely.area(singles) > SLIVER_MM2)
+    return singles[kept], index[kept]
+
+
+def thrown(regions: np.ndarray, onto: Facets) -> Pieces:
+    """Return the pieces that `regions` (n,) of the throw cover on the facets, as if nothing stood between."""
+    region, facet = STRtree(onto.polygons).query(regions, predicate="intersects")
+    singles, index = parts(shapely.intersection(regions[region], onto.polygons[facet]))
+    return Pieces(singles, region[index], facet[index])
+
+
+def lit(pieces: Pieces, onto: Facets, before: Screens) -> Pieces:
+    """Return what is left of `pieces` on the facets once all that stands `before` them is taken away."""
+    tree = STRtree(before.polygons)
+    batches = [_lit(pieces.polygons[i : i + BATCH], pieces.facet[i : i + BATCH], onto, before, tree) for i in range(0, len(pieces.polygons), BATCH)]
+    singles, index = parts(np.concatenate(batches) if batches else pieces.polygons)
+    return Pieces(singles, pieces.region[index], pieces.facet[index])
+
+
+def _lit(polygons: np.ndarray, facet: np.ndarray, onto: Facets, before: Screens, tree: STRtree) -> np.ndarray:
+    of, screen = tree.query(polygons)
+    ahead = np.einsum("nij,nj->ni", before.corners[screen], onto.normals[facet[of]]) - onto.offsets[facet[of], None]
+    ahead[np.abs(ahead) < TOUCH_MM] = 0
+    some = (ahead > 0).any(axis=1)
+    of, screen, ahead = of[some], screen[some], ahead[some]
+    # Distance before the facet's plane over w is linear in the throw, so the part that is ahead is cut out there.
+    corners = before.corners[screen]
+    quads, index = clip(before.flat[screen], ahead / corners[:, :, 2])
+    cutters = before.polygons[screen]
+    cut = (ahead < 0).any(axis=1)[index]
+    cutters[index[cut]] = _polygons(quads[cut])
+    meets = shapely.intersects(polygons[of], cutters)
+    return without(polygons, cutters[meets], of[meets])

@@ -1,0 +1,216 @@
+"""
+The transport matrix: which texel or haze cell each bit of surface and of air sees, and how far off. Geometry alone.
+
+One pass of rays over the hemisphere of each texel, spread by the cosine, and over the sphere of each haze cell
+(the zonal method of H. C. Hottel and A. F. Sarofim, Radiative Transfer, 1967; from memory). For each ray it keeps the texel that
+it meets, the length of haze on the way, and one point of haze on the way with the cell that it lies in. Extinction
+turns lengths into weights (`weights`), so a change of haze density casts no ray; lamps never enter.
+
+A row is a receiver: first the texels, then the cells.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from previz.rays.compiled import compiled
+from previz.rays.kernels import clip_cell, haze_length, hashed
+from previz.rays.packed import Cells, in_cells
+from previz.rays.texels import Texels, nearest_texel
+from previz.rays.tracer import SKIN_MM, Tracer
+from previz.rays.workers import in_order
+
+MISSED, DROPPED = -1, -2
+_ROWS_A_BATCH = 512
+_R1, _R2 = 0.7548776662466927, 0.5698402909980532
+
+
+@dataclass(frozen=True)
+class HazeGrid:
+    """
+    Haze cells: a regular grid of cubes over the air.
+
+    low, step  (3,): lowest corner and side of the cubes [mm]
+    shape      cubes along x, y, z
+    centre     (c, 3), z running fastest [mm]
+    in_air     (c,) bool: the centre lies in the air
+    """
+
+    low: np.ndarray
+    step: np.ndarray
+    shape: tuple[int, int, int]
+    centre: np.ndarray
+    in_air: np.ndarray
+
+
+@dataclass(frozen=True)
+class Transport:
+    """
+    What each receiver sees. Rows: texels, then haze cells; k rays each.
+
+    texel     (rows, k) int32: texel met, MISSED where the ray leaves the set, DROPPED where it began inside a solid
+    haze_mm   (rows, k) float32: length of haze up to what it meets
+    cell      (rows, k) int32: haze cell of one point on the way, -1 where there is none
+    near_mm   (rows, k) float32: length of haze up to that point
+    valid     (rows,) bool: most of its rays began in the open
+    openness  (rows,) float32: harmonic mean of the distances to what it sees [mm]
+    texels    how many of the rows are texels
+    grid      the haze cells
+    rays      number of rays cast
+    """
+
+    texel: np.ndarray
+    haze_mm: np.ndarray
+    cell: np.ndarray
+    near_mm: np.ndarray
+    valid: np.ndarray
+    openness: np.ndarray
+    texels: int
+    grid: HazeGrid
+    rays: int
+
+
+def haze_grid(air: Cells, bounds: np.ndarray, across: int) -> HazeGrid:
+    """Return a grid over `bounds` (2, 3) of the air with about `across` cubes along its longest side. [mm]"""
+    size = np.maximum(bounds[1] - bounds[0], 1e-3)
+    shape = tuple(int(n) for n in np.maximum(1, np.round(size / size.max() * across)))
+    step = size / shape
+    index = np.stack(np.meshgrid(*(np.arange(n) for n in shape), indexing="ij"), axis=-1).reshape(-1, 3)
+    centre = bounds[0] + (index + 0.5) * step
+    return HazeGrid(bounds[0], step, shape, centre, in_cells(centre, air))
+
+
+@compiled
+def _spread_rays(first, position, normal, across, upward, pattern, texels, rays, skin, origin, direction):
+    """Fill origins and directions of `rays` rays from each receiver of a batch that begins at row `first`."""
+    for i in range(len(position)):
+        nx, ny, nz = normal[i, 0], normal[i, 1], normal[i, 2]
+        # A frame around the normal without a branch at the poles (Duff et al., J. Computer Graphics Techniques 6(1), 2017; from memory).
+        sign = 1.0 if nz >= 0.0 else -1.0
+        a = -1.0 / (sign + nz)
+        b = nx * ny * a
+        tx, ty, tz = 1.0 + sign * nx * nx * a, sign * b, -sign * nx
+        bx, by, bz = b, sign + ny * ny * a, -ny
+        on_surface = first + i < texels
+        turn = 0.0 if on_surface else hashed(first + i, 77)
+        for k in range(rays):
+            number = pattern[i] * rays + k
+            u = 0.5 + _R1 * number + turn
+            v = 0.5 + _R2 * number + turn
+            u -= math.floor(u)
+            v -= math.floor(v)
+            angle = 2.0 * math.pi * u
+            if on_surface:
+                radius = math.sqrt(v)
+                height = math.sqrt(max(0.0, 1.0 - v))
+            else:
+                height = 1.0 - 2.0 * v
+                radius = math.sqrt(max(0.0, 1.0 - height * height))
+            c, s = radius * math.cos(angle), radius * math.sin(angle)
+            row = i * rays + k
+            direction[row, 0] = c * tx + s * bx + height * nx
+            direction[row, 1] = c * ty + s * by + height * ny
+            direction[row, 2] = c * tz + s * bz + height * nz
+            ju = hashed(number, 3 * first + 3 * i) - 0.5
+            jv = hashed(number, 3 * first + 3 * i + 1) - 0.5
+            for axis in range(3):
+                origin[row, axis] = position[i, axis] + skin * normal[i, axis] + ju * across[i, axis] + jv * upward[i, axis]
+
+
+@compiled
+def _record(
+    first, rays, lookup, air, low, step, shape, origin, direction, triangle, u, v, distance, normal,
+    texel, haze, cell, near, valid, openness,
+):  # fmt: skip
+    """Turn the hits of a batch of receivers into rows of the matrix."""
+    for i in range(len(texel)):
+        dropped = 0
+        closeness = 0.0
+        for k in range(rays):
+            row = i * rays + k
+            ox, oy, oz = float(origin[row, 0]), float(origin[row, 1]), float(origin[row, 2])
+            dx, dy, dz = float(direction[row, 0]), float(direction[row, 1]), float(direction[row, 2])
+            far = float(distance[row])
+            texel[i, k] = MISSED
+            cell[i, k] = -1
+            if triangle[row] >= 0:
+                nx, ny, nz = float(normal[row, 0]), float(normal[row, 1]), float(normal[row, 2])
+                if nx * dx + ny * dy + nz * dz > 0.0:
+                    texel[i, k] = DROPPED
+                    dropped += 1
+                    continue
+                scale = 1.0 / math.sqrt(nx * nx + ny * ny + nz * nz)
+                texel[i, k] = nearest_texel(
+                    lookup, triangle[row], u[row], v[row], ox + far * dx, oy + far * dy, oz + far * dz, nx * scale, ny * scale, nz * scale
+                )
+                closeness += 1.0 / max(far, 0.1)
+            far = min(far, 1e9)
+            length = haze_length(air, ox, oy, oz, dx, dy, dz, far)
+            haze[i, k] = length
+            if length <= 0.0:
+                continue
+            # One point of haze on the way, evenly chosen along its length.
+            wanted = length * hashed(first + i, k + 500000)
+            near[i, k] = wanted
+            for c in range(len(air.first) - 1):
+                t0, t1 = clip_cell(air, c, ox, oy, oz, dx, dy, dz, 0.0, far)
+                if t1 <= t0:
+                    continue
+                if wanted <= t1 - t0:
+                    t = t0 + wanted
+                    a = min(max(int((ox + t * dx - low[0]) / step[0]), 0), shape[0] - 1)
+                    b = min(max(int((oy + t * dy - low[1]) / step[1]), 0), shape[1] - 1)
+                    d = min(max(int((oz + t * dz - low[2]) / step[2]), 0), shape[2] - 1)
+                    cell[i, k] = (a * shape[1] + b) * shape[2] + d
+                    break
+                wanted -= t1 - t0
+        valid[i] = 2 * dropped <= rays
+        openness[i] = rays / max(closeness, 1e-6)
+
+
+def transport(tracer: Tracer, texels: Texels, air: Cells, grid: HazeGrid, rays: int, *, workers=None, progress=None) -> Transport:
+    """
+    Cast `rays` rays from each texel and haze cell and return what they see.
+
+    Parameters
+    ----------
+    progress : callable or None
+        Called with the share of the work done, 0 to 1.
+    """
+    n, cells = len(texels.position), len(grid.centre)
+    none = np.zeros((cells, 3))
+    position = np.concatenate([texels.position, grid.centre])
+    normal = np.concatenate([texels.normal, np.tile([0.0, 0.0, 1.0], (cells, 1))])
+    across, upward = np.concatenate([texels.across, none]), np.concatenate([texels.upward, none])
+    pattern = np.concatenate([texels.pattern, np.zeros(cells, np.int32)])
+    rows = n + cells
+
+    def batch(first: int) -> tuple:
+        last = min(first + _ROWS_A_BATCH, rows)
+        count = last - first
+        origin, direction = np.empty((count * rays, 3), np.float32), np.empty((count * rays, 3), np.float32)
+        _spread_rays(
+            first, position[first:last], normal[first:last], across[first:last], upward[first:last], pattern[first:last], n,
+            rays, SKIN_MM, origin, direction,
+        )  # fmt: skip
+        hits = tracer.hit(origin, direction)
+        texel, cell = np.empty((count, rays), np.int32), np.empty((count, rays), np.int32)
+        haze, near = np.zeros((count, rays), np.float32), np.zeros((count, rays), np.float32)
+        valid, openness = np.empty(count, np.bool_), np.empty(count, np.float32)
+        _record(
+            first, rays, texels.lookup, air, grid.low, grid.step, np.array(grid.shape), origin, direction,
+            hits.triangle, hits.u, hits.v, hits.distance, hits.normal, texel, haze, cell, near, valid, openness,
+        )  # fmt: skip
+        return texel, haze, cell, near, valid, openness
+
+    parts = []
+    for part in in_order(batch, list(range(0, rows, _ROWS_A_BATCH)), workers):
+        parts.append(part)
+        if progress:
+            progress(min(1.0, len(parts) * _ROWS_A_BATCH / rows))
+    texel, haze, cell, near, valid, openness = (np.concatenate(column) for column in zip(*parts))
+    valid &= np.concatenate([texels.covered, grid.in_air])
+    return Transport(texel, haze, cell, near, valid, openness, n, grid, rows * rays)
