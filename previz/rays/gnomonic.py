@@ -45,6 +45,10 @@ class Throw:
         """Return directions (..., 3) of the set in the lamp frame."""
         return directions @ self.axes.T * (1.0, 1.0, -1.0)
 
+    def unturned(self, directions: np.ndarray) -> np.ndarray:
+        """Return directions (..., 3) of the lamp frame in the set."""
+        return (directions * (1.0, 1.0, -1.0)) @ self.axes
+
     def seen(self, points: np.ndarray) -> np.ndarray:
         """Return points (..., 3) of the set in the lamp frame. [mm]"""
         return self.turned(points - self.lamp)
@@ -70,7 +74,7 @@ class Throw:
         """
         rays = np.column_stack([flat / self.height, np.ones(len(flat))])
         seen = rays * (offsets / np.einsum("ij,ij->i", rays, normals))[:, None]
-        return self.lamp + (seen * (1.0, 1.0, -1.0)) @ self.axes
+        return self.lamp + self.unturned(seen)
 
 
 def clip(corners: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -3,10 +3,10 @@ The regions of a throw that light enters by: one for each pane of a panel, limit
 
 Takes apertures and a throw; gives polygons. Knows nothing of surfaces or light.
 
-Light belongs to the pane through whose outline it crosses the middle of the panel. From there it must clear the reveals
-and bars on either side, each a strip between the outer and the inner end of an edge; what is left is bounded by
-whichever rim of each edge binds, for convex and for concave openings alike. Light that has entered by another aperture
-before, as through a window and then a doorway, belongs to that one.
+Light belongs to the pane through whose outline it crosses the middle of the panel, where bars are centred. From there it
+must clear reveals and bars on both sides; what the panel's own solids leave is bounded by whichever rim binds, for convex
+and for concave openings alike. Light that has entered by another aperture before, as through a window and then a doorway,
+belongs to that one.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from shapely import STRtree
 
 from previz.build.built import Aperture
 from previz.rays.gnomonic import NEAREST, Throw, clip, halves
-from previz.rays.shadows import GRID_MM, SLIVER_MM2, joined, without
+from previz.rays.shadows import GRID_MM, SLIVER_MM2, joined, polygons_of, without
 
 
 @dataclass(frozen=True)
@@ -55,47 +55,18 @@ def panels(apertures: tuple[Aperture, ...]) -> list[Panel]:
     return [Panel(tuple(group)) for group in groups.values()]
 
 
-def is_edge(aperture: Aperture) -> np.ndarray:
-    """Return (k,) bool: the edges that are really there, not lines along which a concave opening is cut up."""
-    return (aperture.depths != 0).any(axis=1) | (aperture.thickness == 0)
+def outlines(panel: Panel, throw: Throw) -> np.ndarray:
+    """Return the clear outline (panes,) of each pane in the throw, where light crosses the middle of the panel. [mm]"""
+    pieces = list(panel.panes.values())
+    flat = np.array([shapely.Polygon(throw.of_panel(a.outline, a.thickness / 2)) for group in pieces for a in group], dtype=object)
+    group = np.repeat(np.arange(len(pieces)), [len(g) for g in pieces])
+    return joined(flat, group, len(pieces), GRID_MM)
 
 
-def regions(panel: Panel, throw: Throw, entered: np.ndarray) -> np.ndarray:
-    """
-    Return the region (panes,) of the throw that each pane lets light in by, in the order of `panel.panes`. [mm]
-
-    `entered` (m,) polygons of the throw are those of apertures that the light has passed already.
-    """
-    panes = list(panel.panes.values())
-    outlines = np.array([_outline(pieces, throw) for pieces in panes], dtype=object)
-    strips = _strips(panel, throw)
-    for cutters in (strips, entered):
-        pane, cutter = STRtree(cutters).query(outlines, predicate="intersects")
-        outlines = without(outlines, cutters[cutter], pane)
-    return outlines
-
-
-def _outline(pieces: list[Aperture], throw: Throw):
-    """Return the pane's clear outline where light crosses the middle of its edges."""
-    flat = [shapely.Polygon(throw.of_panel(a.outline, _middle(a))) for a in pieces]
-    return flat[0] if len(flat) == 1 else joined(np.array(flat, dtype=object), np.zeros(len(flat), dtype=int), 1, GRID_MM)[0]
-
-
-def _middle(aperture: Aperture) -> float:
-    """Return a depth at which every edge of the pane stands: bars are centred in the panel. [mm]"""
-    return aperture.thickness / 2
-
-
-def _strips(panel: Panel, throw: Throw) -> np.ndarray:
-    """Return the polygons (n,) of the reveals and of the bars' sides."""
-    quads = [np.zeros((0, 4, 2))]
-    for aperture in panel.apertures:
-        start, end = aperture.outline, np.roll(aperture.outline, -1, axis=0)
-        inner, outer = aperture.depths.T
-        corners = [throw.of_panel(*at) for at in ((start, inner), (end, inner), (end, outer), (start, outer))]
-        quads.append(np.stack(corners, axis=1)[is_edge(aperture)])
-    strips = shapely.polygons(np.concatenate(quads))
-    return strips[shapely.area(strips) > SLIVER_MM2]
+def cleared(polygons: np.ndarray, cutters: np.ndarray) -> np.ndarray:
+    """Return `polygons` (n,) less those of the `cutters` (m,) that they meet."""
+    of, cutter = STRtree(cutters).query(polygons, predicate="intersects")
+    return without(polygons, cutters[cutter], of)
 
 
 def entered_before(panel: Panel, throw: Throw, apertures: tuple[Aperture, ...]) -> np.ndarray:
@@ -108,34 +79,37 @@ def entered_before(panel: Panel, throw: Throw, apertures: tuple[Aperture, ...]) 
     seen = throw.seen(np.concatenate(fans))
     seen, index = halves(*clip(seen, seen[:, :, 2] - throw.height * NEAREST))
     seen, _ = halves(*clip(seen, throw.height - panel.thickness / 2 - 1e-6 - seen[:, :, 2]))
-    polygons = shapely.polygons(throw.flat(seen))
+    polygons = polygons_of(throw.flat(seen))
     return polygons[shapely.area(polygons) > SLIVER_MM2]
 
 
 def _fan(aperture: Aperture) -> np.ndarray:
     """Return the triangles (k - 2, 3, 3) of a pane's outline in the middle of its panel. [mm]"""
-    local = np.column_stack([aperture.outline, np.full(len(aperture.outline), _middle(aperture))])
+    local = np.column_stack([aperture.outline, np.full(len(aperture.outline), aperture.thickness / 2)])
     points = aperture.origin + local @ aperture.axes
     return np.stack([np.broadcast_to(points[0], points[1:-1].shape), points[1:-1], points[2:]], axis=1)
 
 
 def rims(pieces: list[Aperture], throw: Throw) -> tuple[np.ndarray, np.ndarray]:
     """
-    Return the rims that bind the light of a pane.
+    Return the rims that bind the light of a pane, which comes in one or more convex `pieces`.
 
     Returns
     -------
     along : (k, 3) float array
         Unit direction of each edge, in the set. [1]
     depth : (k,) float array
-        Of the rim that binds, inner or outer. [mm]
+        Of the rim that binds, the inner or the outer. [mm]
     """
-    along, depth = [], []
-    for aperture in pieces:
-        edge = is_edge(aperture)
-        normal, level = aperture.edges[edge, :2], aperture.edges[edge, 2]
-        past = level - normal @ throw.foot
-        reach = past[:, None] * throw.height / (throw.height - aperture.depths[edge])
-        depth.append(np.take_along_axis(aperture.depths[edge], reach.argmax(axis=1)[:, None], axis=1)[:, 0])
-        along.append(np.column_stack([-normal[:, 1], normal[:, 0], np.zeros(len(normal))]) @ aperture.axes)
-    return np.concatenate(along), np.concatenate(depth)
+    starts = np.concatenate([a.outline for a in pieces])
+    ends = np.concatenate([np.roll(a.outline, -1, axis=0) for a in pieces])
+    edges, depths = np.concatenate([a.edges for a in pieces]), np.concatenate([a.depths for a in pieces])
+    # An edge that another piece runs back along is where the pane was cut up, not a rim.
+    back = np.abs(starts[:, None] - ends).max(axis=2) + np.abs(ends[:, None] - starts).max(axis=2)
+    real = (back > 1e-6).all(axis=1)
+    if len(pieces) > 1:
+        depths = np.broadcast_to((0.0, pieces[0].thickness), depths.shape)
+    normal, level, depths = edges[real, :2], edges[real, 2], depths[real]
+    reach = (level - normal @ throw.foot)[:, None] * throw.height / (throw.height - depths)
+    depth = np.take_along_axis(depths, reach.argmax(axis=1)[:, None], axis=1)[:, 0]
+    return np.column_stack([-normal[:, 1], normal[:, 0], np.zeros(len(normal))]) @ throw.axes, depth

@@ -92,7 +92,7 @@ def facets(surface: Surface, throw: Throw, bounds: np.ndarray) -> Facets:
     # A flat face is one facet, whose triangles are joined; a triangle of a curved face is a facet of its own.
     key = np.where(whole, surface.face[index], len(surface.built.faces) + index)
     keys, group = np.unique(key, return_inverse=True)
-    polygons = joined(_polygons(flat), group, len(keys))
+    polygons = joined(polygons_of(flat), group, len(keys))
     lead = np.zeros(len(keys), dtype=int)
     by_area = np.argsort(surface.areas[index], kind="stable")
     lead[group[by_area]] = index[by_area]
@@ -101,31 +101,28 @@ def facets(surface: Surface, throw: Throw, bounds: np.ndarray) -> Facets:
     return Facets(polygons, normals, offsets, surface.face[lead])
 
 
-def screens(surface: Surface, throw: Throw, bounds: np.ndarray, panel_mm: float) -> Screens:
-    """
-    Return what can stand in the light that passes the panel within `bounds` (4,) of the throw. [mm]
-
-    The panel's own slab, `panel_mm` thick, and its bars are left out: the regions stop at their rims already.
-    """
+def screens(surface: Surface, throw: Throw, bounds: np.ndarray, among: np.ndarray) -> Screens:
+    """Return what of the parts `among` (parts,) bool can stand in light that passes within `bounds` (4,) of the throw. [mm]"""
     closed = np.array([p.closed for p in surface.built.parts], dtype=bool)[surface.part]
     # The side of a closed solid that is turned to the lamp hides all that the solid hides.
-    chosen = np.flatnonzero((_facing(surface, throw) | ~closed) & ~_in_slab(surface, throw, panel_mm)[surface.part])
+    chosen = np.flatnonzero((_facing(surface, throw) | ~closed) & among[surface.part])
     seen, _ = _before(throw, surface, chosen, throw.height * NEAREST)
     flat = throw.flat(seen)
-    polygons = _polygons(flat)
     kept = _overlap(flat, bounds)
-    kept[kept] &= shapely.area(polygons[kept]) > SLIVER_MM2
-    return Screens(seen[kept], flat[kept], polygons[kept])
+    seen, flat = seen[kept], flat[kept]
+    polygons = polygons_of(flat)
+    real = shapely.area(polygons) > SLIVER_MM2
+    return Screens(seen[real], flat[real], polygons[real])
 
 
 def _facing(surface: Surface, throw: Throw) -> np.ndarray:
     return np.einsum("ij,ij->i", surface.normals, throw.lamp - surface.corners[:, 0]) > TOUCH_MM
 
 
-def _in_slab(surface: Surface, throw: Throw, panel_mm: float) -> np.ndarray:
-    """Return (parts,) bool: which parts of the building lie inside the panel's slab."""
+def panel_parts(surface: Surface, throw: Throw, thickness: float) -> np.ndarray:
+    """Return (parts,) bool: the panel itself and its bars, which lie between its inner and its outer face. [mm]"""
     depth = throw.height - throw.seen(surface.corners)[:, :, 2]
-    inside = ((depth > -TOUCH_MM) & (depth < panel_mm + TOUCH_MM)).all(axis=1)
+    inside = ((depth > -TOUCH_MM) & (depth < thickness + TOUCH_MM)).all(axis=1)
     building = np.array([p.kind in ("wall", "floor", "ceiling", "slope", "bars") for p in surface.built.parts], dtype=bool)
     outside = np.bincount(surface.part[~inside], minlength=len(building)) > 0
     return building & ~outside
@@ -143,7 +140,7 @@ def _overlap(flat: np.ndarray, bounds: np.ndarray) -> np.ndarray:
     return (low < bounds[2:]).all(axis=1) & (high > bounds[:2]).all(axis=1)
 
 
-def _polygons(rings: np.ndarray) -> np.ndarray:
+def polygons_of(rings: np.ndarray) -> np.ndarray:
     """Return (n,) polygons of rings (n, k, 2)."""
     return shapely.polygons(rings) if len(rings) else np.zeros(0, dtype=object)
 
@@ -202,6 +199,6 @@ def _lit(polygons: np.ndarray, facet: np.ndarray, onto: Facets, before: Screens,
     quads, index = clip(before.flat[screen], ahead / corners[:, :, 2])
     cutters = before.polygons[screen]
     cut = (ahead < 0).any(axis=1)[index]
-    cutters[index[cut]] = _polygons(quads[cut])
+    cutters[index[cut]] = polygons_of(quads[cut])
     meets = shapely.intersects(polygons[of], cutters)
     return without(polygons, cutters[meets], of[meets])
