@@ -61,9 +61,9 @@ def plain_room(extinction: float = 0.8) -> Scene:
     return Scene.model_validate(plain_tables(extinction))
 
 
-def empty_room(extinction: float = 0.8) -> Scene:
-    """Return the room without crate and post."""
-    return Scene.model_validate(plain_tables(extinction) | {"prop": []})
+def black_room(extinction: float = 0.8) -> Scene:
+    """Return the room with surfaces that reflect nothing: a picture of haze alone."""
+    return Scene.model_validate(plain_tables(extinction) | {"finish": {"card": {"reflect": 0.0}}})
 
 
 def painted_room(extinction: float = 0.8) -> Scene:
@@ -74,6 +74,27 @@ def painted_room(extinction: float = 0.8) -> Scene:
     tables["prop"][0]["finish"] = "blue"
     tables["lamp"][0]["colour"] = "#ffd9a0"
     return Scene.model_validate(tables)
+
+
+def lamp_inside(extinction: float = 0.8) -> Scene:
+    """Return the room with its window closed and a panel lamp under the ceiling: a closed box, where bounces matter most."""
+    panel = {"name": "panel", "kind": "panel", "size": [60.0, 40.0], "at": [155.0, 100.0, 170.0], "toward": [155.0, 100.0, 0.0], "lux_at_1m": 20.0}
+    return Scene.model_validate(plain_tables(extinction) | {"opening": [], "lamp": [panel]})
+
+
+def many_panes(columns: int, rows: int) -> Scene:
+    """Return the room with an opening over most of the west wall, cut into columns x rows panes."""
+    tables = plain_tables()
+    bars = {"columns": columns, "rows": rows, "width": 1.5, "depth": 2.0}
+    tables["opening"][0] |= {"at": [6.0, 25.0], "size": [192.0, 144.0], "bars": bars}
+    tables["lamp"][0]["toward"] = [0.0, 103.0, 97.0]
+    return Scene.model_validate(tables)
+
+
+def room_with_mesh(file: str) -> Scene:
+    """Return the room with the mesh in `file` [mm] in place of crate and post."""
+    mesh = {"name": "find", "kind": "mesh", "file": file, "at": [180.0, 130.0, 0.0], "finish": "card"}
+    return Scene.model_validate(plain_tables() | {"prop": [mesh]})
 
 
 def view_across(columns: int = 240, rows: int = 135) -> View:
