@@ -11,14 +11,14 @@ from pathlib import Path
 import numpy as np
 
 from previz.build.apertures import gap_apertures, opening_apertures
-from previz.build.built import BuiltSet, Face, Part
+from previz.build.built import Aperture, BuiltSet, Face, Part
 from previz.build.cells import box_cell, room_cells
-from previz.build.meshes import mesh_solids
+from previz.build.meshes import MM, MeshFault, Piece, mesh_solids, read_mesh
 from previz.build.panels import bars_solid, panel_solid, slats_solid
 from previz.build.props import prop_solids, turn_axes
 from previz.build.solids import Solid
 from previz.scene.elevations import panel_named, panels_of
-from previz.scene.model import Finish, Scene
+from previz.scene.model import Finish, MeshProp, Scene
 
 PLAIN_REFLECTANCE = 0.5
 
@@ -36,31 +36,63 @@ def build_set(scene: Scene, folder: Path) -> BuiltSet:
 
     Raises
     ------
-    MeshFault
-        If a mesh file cannot be used.
+    MeshFaults
+        If mesh files cannot be used; it holds the fault of each.
     """
+    meshes = _meshes(scene, folder)
     solids, apertures, cells = [], [], []
     for room in scene.room:
         cells += room_cells(room)
-        apertures += gap_apertures(room)
-        placed = _openings_by_panel(scene, room)
-        for panel in panels_of(room).values():
-            openings = placed.get(panel.name, [])
-            solids.append(panel_solid(room, panel, openings))
-            for opening in openings:
-                solids += [s for s in (bars_solid(room, panel, opening), slats_solid(room, panel, opening)) if s]
-                apertures += opening_apertures(room, panel, opening)
+        cut, panes = _room(scene, room)
+        solids += cut
+        apertures += panes
     if scene.mesh:
-        whole = _mesh_set(scene.mesh, folder)
+        whole = _mesh_set(scene.mesh, meshes[scene.mesh.file])
         solids += whole
         cells.append(box_cell("mesh", _bounds(whole)))
     for prop in scene.prop:
-        solids += prop_solids(prop, folder)
+        solids += prop_solids(prop, meshes)
     return gathered(solids, tuple(apertures), tuple(cells), reflectances(scene.finish))
 
 
+class MeshFaults(ValueError):
+    """Mesh files that cannot be used: `faults` is a list of (key path, MeshFault)."""
+
+    def __init__(self, faults: list[tuple[tuple, MeshFault]]):
+        super().__init__("; ".join(str(fault) for _, fault in faults))
+        self.faults = faults
+
+
+def _meshes(scene, folder) -> dict[str, tuple[Piece, ...]]:
+    """Each mesh file that the scene names, read once."""
+    users = [(("prop", i, "file"), prop.file) for i, prop in enumerate(scene.prop) if isinstance(prop, MeshProp)]
+    users += [(("mesh", "file"), scene.mesh.file)] if scene.mesh else []
+    meshes, faults = {}, {}
+    for file in dict.fromkeys(file for _, file in users):
+        try:
+            meshes[file] = read_mesh(Path(folder) / file)
+        except MeshFault as fault:
+            faults[file] = fault
+    if faults:
+        raise MeshFaults([(path, faults[file]) for path, file in users if file in faults])
+    return meshes
+
+
+def _room(scene, room) -> tuple[list[Solid], list[Aperture]]:
+    """The solids of a room's panels with what is cut in them, and its panes and gaps."""
+    placed = _openings_by_panel(scene, room)
+    solids, panes = [], gap_apertures(room)
+    for panel in panels_of(room).values():
+        openings = placed.get(panel.name, [])
+        solids.append(panel_solid(room, panel, openings))
+        for opening in openings:
+            solids += [solid for solid in (bars_solid(room, panel, opening), slats_solid(room, panel, opening)) if solid]
+            panes += opening_apertures(room, panel, opening)
+    return solids, panes
+
+
 def _openings_by_panel(scene, room):
-    """Openings of a room by the panel that they are cut in; slopes have several names but one panel."""
+    """Openings of a room by the panel that they are cut in; a slope has several names but is one panel."""
     placed: dict[str, list] = {}
     for opening in scene.opening:
         panel = panel_named(room, opening.panel) if opening.room == room.name else None
@@ -69,8 +101,8 @@ def _openings_by_panel(scene, room):
     return placed
 
 
-def _mesh_set(mesh, folder):
-    solids = mesh_solids(folder / mesh.file, "mesh", "mesh", "mesh", mesh.units, mesh.finish, mesh.scale)
+def _mesh_set(mesh, pieces):
+    solids = mesh_solids(pieces, "mesh", "mesh", "mesh", mesh.finish, MM[mesh.units] * mesh.scale)
     return [solid.placed(turn_axes(mesh.turn), mesh.at) for solid in solids]
 
 

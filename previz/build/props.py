@@ -12,34 +12,28 @@ from __future__ import annotations
 
 import math
 from functools import singledispatch
-from pathlib import Path
 
 import numpy as np
 import shapely
 
-from previz.build.meshes import mesh_solids
+from previz.build.meshes import MM, Piece, mesh_solids
 from previz.build.solids import Label, Prism, Solid, box, segments, turned
 from previz.scene.model import BoxProp, CutoutProp, CylinderProp, LatheProp, MeshProp, SphereProp
 
 
-def prop_solids(prop, folder: Path) -> list[Solid]:
+def prop_solids(prop, meshes: dict[str, tuple[Piece, ...]]) -> list[Solid]:
     """
     Return the solids of a prop, in set coordinates: one, or for a mesh file one for each geometry in it.
 
     Parameters
     ----------
     prop : a prop table of `previz.scene.model`
-    folder : Path
-        That the scene file lies in; mesh files are found from here.
-
-    Raises
-    ------
-    MeshFault
-        If a mesh file cannot be used.
+    meshes : dict
+        The geometries of each mesh file, by the name that the maker typed.
     """
     if isinstance(prop, MeshProp):
-        solids = mesh_solids(folder / prop.file, prop.name, "prop", prop.name, prop.units, prop.finish, prop.scale)
-        solids = _on_footprint(solids)
+        scale_mm = MM[prop.units] * prop.scale
+        solids = _on_footprint(mesh_solids(meshes[prop.file], prop.name, "prop", prop.name, prop.finish, scale_mm))
     else:
         solids = [_solid(prop)]
     return [solid.placed(turn_axes(prop.turn), prop.at) for solid in solids]

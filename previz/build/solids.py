@@ -275,29 +275,29 @@ def turned(name: str, owner: str, profile: np.ndarray, labels: tuple[Label, Labe
 
 
 def _closed_profile(profile):
-    if np.sum(profile[:-1, 0] * profile[1:, 1] - profile[1:, 0] * profile[:-1, 1]) + _ends_area(profile) < 0:
-        profile = profile[::-1]
-    low = [(0.0, profile[0, 1])] if profile[0, 0] > 0 else []
-    high = [(0.0, profile[-1, 1])] if profile[-1, 0] > 0 else []
-    profile = np.array([*low, *profile, *high], float)
-    keep = np.r_[True, np.any(np.diff(profile, axis=0) != 0, axis=1)]
-    return profile[keep]
-
-
-def _ends_area(profile):
-    """Twice the area that the level closings and the axis add to the shoelace sum of the open profile."""
+    """The profile with its inside on the left: brought to the axis at both ends, unless it closes on itself (a ring)."""
     (r0, z0), (r1, z1) = profile[0], profile[-1]
-    return r1 * z1 - r0 * z0
+    around = np.sum(profile[:-1, 0] * profile[1:, 1] - profile[1:, 0] * profile[:-1, 1]) + r1 * z1 - r0 * z0
+    if around < 0:
+        profile = profile[::-1]
+    if np.array_equal(profile[0], profile[-1]):
+        low = high = []
+    else:
+        low = [(0.0, profile[0, 1])] if profile[0, 0] > 0 else []
+        high = [(0.0, profile[-1, 1])] if profile[-1, 0] > 0 else []
+    profile = np.array([*low, *profile, *high], float)
+    return profile[np.r_[True, np.any(np.diff(profile, axis=0) != 0, axis=1)]]
 
 
 def _turned_vertices(profile, ring):
-    """One vertex for a point on the axis, a ring of them for every other."""
+    """One vertex for a point on the axis, a ring of them for every other; a closed profile ends on its first ring."""
     vertices, first = [], []
-    for radius, height in profile:
+    closed = np.array_equal(profile[0], profile[-1])
+    for radius, height in profile[: -1 if closed else None]:
         first.append(sum(map(len, vertices)))
         flat = np.zeros((1, 2)) if radius == 0 else radius * ring
         vertices.append(np.c_[flat, np.full(len(flat), height)])
-    return np.concatenate(vertices), np.array(first)
+    return np.concatenate(vertices), np.array([*first, first[0]] if closed else first)
 
 
 def _profile_runs(profile):
