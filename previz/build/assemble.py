@@ -39,19 +39,27 @@ def build_set(scene: Scene, folder: Path) -> BuiltSet:
     MeshFaults
         If mesh files cannot be used; it holds the fault of each.
     """
-    meshes = _meshes(scene, folder)
+    meshes, faults = read_meshes(scene, folder)
+    if faults:
+        raise MeshFaults(faults)
+    return assembled(scene, meshes)
+
+
+def assembled(scene: Scene, meshes: dict[str, tuple[Piece, ...]]) -> BuiltSet:
+    """Return the scene as solids, panes and air, with the mesh files given; what needs another is left out."""
     solids, apertures, cells = [], [], []
     for room in scene.room:
         cells += room_cells(room)
         cut, panes = _room(scene, room)
         solids += cut
         apertures += panes
-    if scene.mesh:
+    if scene.mesh and scene.mesh.file in meshes:
         whole = _mesh_set(scene.mesh, meshes[scene.mesh.file])
         solids += whole
         cells.append(box_cell("mesh", _bounds(whole)))
     for prop in scene.prop:
-        solids += prop_solids(prop, meshes)
+        if not isinstance(prop, MeshProp) or prop.file in meshes:
+            solids += prop_solids(prop, meshes)
     return gathered(solids, tuple(apertures), tuple(cells), reflectances(scene.finish))
 
 
@@ -63,8 +71,8 @@ class MeshFaults(ValueError):
         self.faults = faults
 
 
-def _meshes(scene, folder) -> dict[str, tuple[Piece, ...]]:
-    """Each mesh file that the scene names, read once."""
+def read_meshes(scene: Scene, folder: Path) -> tuple[dict[str, tuple[Piece, ...]], list[tuple[tuple, MeshFault]]]:
+    """Return the geometries of each mesh file that the scene names, read once, and (key path, fault) where one cannot be used."""
     users = [(("prop", i, "file"), prop.file) for i, prop in enumerate(scene.prop) if isinstance(prop, MeshProp)]
     users += [(("mesh", "file"), scene.mesh.file)] if scene.mesh else []
     meshes, faults = {}, {}
@@ -73,9 +81,7 @@ def _meshes(scene, folder) -> dict[str, tuple[Piece, ...]]:
             meshes[file] = read_mesh(Path(folder) / file)
         except MeshFault as fault:
             faults[file] = fault
-    if faults:
-        raise MeshFaults([(path, faults[file]) for path, file in users if file in faults])
-    return meshes
+    return meshes, [(path, faults[file]) for path, file in users if file in faults]
 
 
 def _room(scene, room) -> tuple[list[Solid], list[Aperture]]:

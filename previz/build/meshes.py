@@ -74,13 +74,13 @@ def mesh_solids(pieces: tuple[Piece, ...], name: str, kind: str, owner: str, fin
     ----------
     pieces : of `read_mesh`
     name, kind, owner, finish : str
-        Of the parts and of their one face each; several geometries are numbered name-1, name-2, ...
+        Of the parts and of their one face each; several geometries are called "name: piece 1" and so on
     scale_mm : float
         Millimetres for each of the file's units.
     """
     solids = []
     for number, piece in enumerate(pieces, 1):
-        called = name if len(pieces) == 1 else f"{name}-{number}"
+        called = name if len(pieces) == 1 else f"{name}: piece {number}"
         side = Side(Label(called, "surface", finish), piece.triangles, None, False)
         solids.append(Solid(called, kind, owner, piece.vertices * scale_mm, (side,), piece.closed))
     return solids
