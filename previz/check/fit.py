@@ -1,0 +1,196 @@
+"""
+Rules about fit: does the lens pass, frame and focus along the move, and can the rig keep up?
+
+Takes a study; gives findings. A remedy that names a number has been tried: the move was planned again with it.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from previz.check.finding import Finding, rule
+from previz.check.text import millimetres, number
+from previz.rig.moves import plan_move
+
+CLEAR_MM = 5.0
+"""Less air than this between lens and set asks for a slow rehearsal: a long barrel sways on a slider (common practice)."""
+
+SURE_MM = 0.5
+"""A clearance that is certified to no better than this is said with its doubt (own choice)."""
+
+LONGEST_CLIP_S = 3600
+"""As the scene file allows."""
+
+ON_RAIL_MM = 0.5
+"""A carriage this near its rail is on it: the width of a tape mark's edge (common practice)."""
+
+HIDDEN_SHARE = 0.25
+"""More of the subject than this behind other things is worth a look (own choice)."""
+
+EDGE_SHARE = 0.1
+"""A subject nearer to the frame's edge than this share of half the frame looks cut (common practice: a safe area of 90 %)."""
+
+
+def about(taken) -> str:
+    """Return what a finding about a shot is about."""
+    return f"shot {taken.shot.name}"
+
+
+def _when(taken, at_take_s: float) -> str:
+    return f"{number(at_take_s, 2)} s into the take ({number(at_take_s * taken.shot.fps / taken.shot.playback, 2)} s of the clip)"
+
+
+@rule("clearance")
+def clearance(study):
+    """The lens must not touch the set."""
+    for taken in study.shots:
+        found = taken.clearance
+        if found is None:
+            continue
+        rig_part, set_part = found.between
+        when = _when(taken, found.at_take_s)
+        if found.min_mm <= 0:
+            yield Finding("stop", about(taken), f"The {rig_part} touches {set_part} {when}.", f"Lead the move around {set_part}, or move {set_part} aside.")
+        elif found.min_mm < CLEAR_MM:
+            yield Finding(
+                "care",
+                about(taken),
+                f"Only {number(found.min_mm, 2)} mm between {rig_part} and {set_part}, {when}.",
+                f"Rehearse it slowly by hand, or give it {number(CLEAR_MM)} mm (common practice).",
+            )
+        elif found.certified_to_mm > SURE_MM:
+            yield Finding(
+                "care",
+                about(taken),
+                f"The nearest seen is {number(found.min_mm, 2)} mm between {rig_part} and {set_part}, but it may be {number(found.certified_to_mm, 2)} mm nearer.",
+                "Make the mesh coarser, or the move shorter, so that the search can finish.",
+            )
+        else:
+            yield Finding("ok", about(taken), f"Clear of everything by {millimetres(found.min_mm)} mm or more; nearest are {rig_part} and {set_part}.")
+
+
+@rule("framing")
+def framing(study):
+    """The subject stays in the frame and in sight."""
+    for taken in study.shots:
+        found = taken.framing
+        if found is None:
+            continue
+        if found.worst_margin < 0:
+            yield Finding(
+                "stop" if found.worst_margin < -EDGE_SHARE else "care",
+                about(taken),
+                f"{found.subject} leaves the frame by {100 * -found.worst_margin:.0f} % of half its width, {_when(taken, found.at_take_s)}.",
+                "Stand farther back, use a wider lens, or look at the subject's middle.",
+            )
+        elif found.worst_margin < EDGE_SHARE:
+            yield Finding("care", about(taken), f"{found.subject} comes within {100 * found.worst_margin:.0f} % of the frame's edge.", "Stand a little farther back, or aim a little towards it.")
+        else:
+            yield Finding("ok", about(taken), f"{found.subject} stays {100 * found.worst_margin:.0f} % or more inside the frame.")
+        if found.hidden_share > HIDDEN_SHARE:
+            yield Finding("care", about(taken), f"At worst {100 * found.hidden_share:.0f} % of {found.subject} is hidden.", "Move what stands before it, or raise the lens.")
+
+
+@rule("focus")
+def focus(study):
+    """The lens focuses no nearer than it can, and the subject should fit into what is sharp."""
+    lens = study.scene.lens
+    for taken in study.shots:
+        nearest = float(taken.focus_mm.min()) - lens.pupil
+        if nearest < lens.near:
+            yield Finding(
+                "stop",
+                about(taken),
+                f"Focus lies {number(nearest)} mm from the front of the barrel, and the lens focuses no nearer than {number(lens.near)} mm.",
+                f"Keep the lens {millimetres(math.ceil(lens.near - nearest))} mm farther from what is in focus, or focus farther off.",
+            )
+            continue
+        far = "endless" if math.isinf(taken.far_mm) else f"{number(taken.far_mm)} mm"
+        yield Finding("ok", about(taken), f"Sharp from {number(taken.near_mm)} mm to {far} of the entrance pupil where focus is nearest.")
+
+
+@rule("rig")
+def rig(study):
+    """The slider keeps up with the move."""
+    slider = study.scene.slider
+    for taken in study.shots:
+        if slider is None or taken.shot.move == "still":
+            continue
+        over = _over(taken.speeds, slider)
+        if over:
+            yield Finding("stop", about(taken), f"The slider cannot keep up: {', '.join(over)}.", _remedy_for_speed(study, taken))
+        else:
+            yield Finding("ok", about(taken), f"The slider peaks at {number(taken.speeds.peak_speed_mm_s)} mm/s and {number(taken.speeds.peak_pan_deg_s)} degrees/s of pan.")
+
+
+def _over(speeds, slider) -> list[str]:
+    """Return a phrase for each limit of the slider that the move exceeds."""
+    asked = (
+        ("mm/s", speeds.peak_speed_mm_s, slider.max_speed),
+        ("mm/s2", speeds.peak_accel_mm_s2, slider.max_accel),
+        ("degrees/s of pan", speeds.peak_pan_deg_s, slider.pan_speed),
+    )
+    # A hair over is rounding: the remedy's own number must pass.
+    return [
+        f"{number(found) if math.isfinite(found) else 'endless'} {unit} where it does {number(limit)}" for unit, found, limit in asked if found > limit * (1 + 1e-6)
+    ]
+
+
+def _remedy_for_speed(study, taken) -> str:
+    if not math.isfinite(taken.speeds.peak_accel_mm_s2):
+        return "Set ease to 0.2 or so, so that the carriage can speed up and slow down."
+    clip = clip_that_fits(study, taken)
+    if clip is None:
+        return "Shorten the travel: no clip up to an hour is slow enough."
+    return f"Make the clip {number(clip, 4)} s, which is a take of {number(clip * taken.shot.playback / taken.shot.fps)} s, or shorten the travel."
+
+
+def clip_that_fits(study, taken) -> float | None:
+    """
+    Return the shortest clip, in tenths of a second, that the slider can do; None if there is none up to an hour. [s]
+
+    Speed and pan fall with the length of the take, acceleration with its square. The answer is tried before it is given.
+    """
+    slider, speeds = study.scene.slider, taken.speeds
+    longer = max(speeds.peak_speed_mm_s / slider.max_speed, speeds.peak_pan_deg_s / slider.pan_speed, (speeds.peak_accel_mm_s2 / slider.max_accel) ** 0.5)
+    clip = math.ceil(10 * taken.shot.clip * longer - 1e-6) / 10
+    tried = taken.shot.model_copy(update={"clip": clip})
+    fits = clip <= LONGEST_CLIP_S and not _over(plan_move(study.scene, tried, study.built).speeds(), slider)
+    return clip if fits else None
+
+
+@rule("rail")
+def rail(study):
+    """The move stays on the rail."""
+    slider = study.scene.slider
+    for taken in study.shots:
+        if slider is None or taken.off_rail_mm <= ON_RAIL_MM:
+            continue
+        carriage = taken.move.carriage(np.linspace(0, taken.move.take_s, 33))
+        start, end = np.array(slider.from_), np.array(slider.to)
+        along = (carriage - start) @ (end - start) / max(np.linalg.norm(end - start), 1e-9)
+        past = max(-along.min(), along.max() - np.linalg.norm(end - start), 0.0)
+        if past > ON_RAIL_MM:
+            remedy = f"The move runs {millimetres(past)} mm past an end: lengthen the rail or shorten the move."
+        else:
+            remedy = "Lay the rail along the move, or give from and to as millimetres along the rail."
+        yield Finding("stop", about(taken), f"The carriage would leave the rail by {millimetres(taken.off_rail_mm)} mm.", remedy)
+
+
+@rule("times")
+def times(study):
+    """What is shot, in real seconds, against what is seen."""
+    for taken in study.shots:
+        shot = taken.shot
+        pace = shot.fps / shot.playback
+        if pace < 1:
+            yield Finding(
+                "care",
+                about(taken),
+                f"Shot at {number(shot.fps)} and shown at {number(shot.playback)} frames a second, haze drifts {number(1 / pace, 2)} times too fast.",
+                f"Raise fps to {number(shot.playback)} or more; small sets want several times as much (common practice).",
+            )
+        else:
+            yield Finding("ok", about(taken), f"A clip of {number(shot.clip)} s is a take of {number(shot.take_s)} s, slowed {number(pace)} times.")

@@ -1,0 +1,108 @@
+"""
+Rules about light: does each lamp land, is there haze for its shafts, is there enough for the camera?
+
+Takes a study; yields findings. The figures come from the rows before; nothing is computed here but differences in stops.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from previz.check.finding import Finding, rule
+from previz.check.text import number
+
+UNDER_STOPS = 1.0
+"""A subject this far under the meter still reads as lit, but dark (common practice)."""
+
+
+@rule("lamps land")
+def lamps_land(study):
+    """Each lamp outside should throw light through an opening onto something in the set."""
+    landing = {patch.lamp for patch in study.patches}
+    for lamp in study.scene.lamp:
+        if lamp.name in landing or study.inside_set(lamp.at):
+            continue
+        level = "care" if landing else "stop"
+        if lamp.dim == 0:
+            yield Finding(level, lamp.name, "The lamp is dimmed to nothing.", "Set dim above 0, or take the lamp out of the file.")
+        elif study.built.apertures:
+            yield Finding(level, lamp.name, "None of its light lands in the set: no opening lets it through.", _turn_it_round(study, lamp))
+    if landing:
+        count = len(study.patches)
+        yield Finding("ok", "light", f"{_listed(sorted(landing))} {'lands' if len(landing) == 1 else 'land'} in the set, in {count} patch{'es' if count != 1 else ''}.")
+
+
+def _turn_it_round(study, lamp) -> str:
+    """Return what to change: stand outside the nearest opening's face if the lamp is behind all of them, else aim at it."""
+    at = np.array(lamp.at)
+    facing = [a for a in study.built.apertures if (at - a.origin) @ a.axes[2] > a.thickness]
+    if not facing:
+        return "Stand it on the outer side of an opening: it is behind all of them."
+    nearest = min(facing, key=lambda a: float(np.linalg.norm(at - a.origin)))
+    return f'Set toward = "{nearest.opening}", the nearest opening that faces it, and see that nothing stands between.'
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+@rule("haze")
+def haze(study):
+    """Without haze no shaft shows."""
+    if not study.scene.lamp:
+        yield Finding("stop", "light", "There is no lamp in the file, so every picture is black.", "Add a [[lamp]] with name, kind, at, toward and lux_at_1m.")
+    if not study.has_haze:
+        yield Finding("care", "haze", "The air is clear, so no shaft will show.", "Give [haze] an extinction of about 0.5 to 1.5 per metre, or take extinction = 0 out.")
+        return
+    for taken in study.shots:
+        left = taken.extinction_at_roll_per_m / study.fresh_extinction_per_m
+        if left < 0.25:
+            yield Finding(
+                "care",
+                f"shot {taken.shot.name}",
+                f"Only {100 * left:.0f} % of the haze is left when the camera rolls.",
+                "Lower start_after, or spray again before the take.",
+            )
+    yield Finding("ok", "haze", f"Fresh haze takes {number(study.fresh_extinction_per_m, 2)} per metre out of a ray.")
+
+
+@rule("exposure")
+def exposure(study):
+    """Is there light enough at the highest ISO that the maker accepts?"""
+    for taken in study.shots:
+        if taken.exposure is None:
+            continue
+        about, body = f"shot {taken.shot.name}", study.scene.body
+        over, under = taken.exposure.stops_over_iso_max, taken.exposure.stops_under(taken.shot.iso)
+        if over is None:
+            yield Finding("stop", about, "No light at all comes from where the meter looks.", "Let a lamp or its bounce reach the subject, or meter on something lit by naming it as subject.")
+        elif over > 0:
+            yield Finding(
+                "stop",
+                about,
+                f"The subject needs ISO {number(taken.exposure.iso_needed, 2)}, {number(over, 2)} stops over the ISO {number(body.iso_max)} that you accept.",
+                f"Bring {number(2**over, 2)} times the light (the lamp at {number(2 ** (-over / 2), 2)} of its distance does it), open the stop, or shoot at fewer frames a second.",
+            )
+        elif abs(under) > UNDER_STOPS:
+            yield Finding(
+                "care",
+                about,
+                f"At ISO {number(taken.shot.iso)} the subject comes out {number(abs(under), 2)} stops {'under' if under > 0 else 'over'} the meter's mid-tone.",
+                f"Set iso = {number(taken.exposure.iso_needed, 2).replace(',', '')} for the mid-tone, or keep it if you want the subject {'dark' if under > 0 else 'bright'}.",
+            )
+        else:
+            yield Finding("ok", about, f"ISO {number(taken.shot.iso)} is within {number(UNDER_STOPS)} stop of the meter (ISO {number(taken.exposure.iso_needed, 2)}).")
+
+
+@rule("shutter")
+def shutter(study):
+    """An exposure cannot last longer than the frame that it is for."""
+    for taken in study.shots:
+        frame_s = 1 / taken.shot.fps
+        if taken.shot.exposure_s > frame_s * (1 + 1e-9):
+            yield Finding(
+                "stop",
+                f"shot {taken.shot.name}",
+                f"An exposure of {number(taken.shot.exposure_s)} s does not fit into a frame of 1/{number(taken.shot.fps)} s.",
+                f"Set shutter = 180, or fewer than {number(1 / taken.shot.exposure_s)} frames a second.",
+            )

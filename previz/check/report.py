@@ -1,0 +1,84 @@
+"""
+The report of `previz check`: the study and its findings as plain values, ready for JSON.
+
+Takes a study; gives dictionaries, lists, text and finite numbers. Anything endless is null.
+
+    patches[]   lamp, opening, pane [column, row], on, outline_mm [[x, y, z], ...], centre_mm, area_mm2, lux, penumbra_mm, lit_share
+    shots[]     name, clip_s, take_s, slowdown, capture_fps, playback_fps, clearance, framing, focus, exposure, rig, haze
+    findings[]  level, about, says, remedy
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict, fields
+
+import numpy as np
+
+from previz.check import fit, light, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
+from previz.check.finding import findings
+from previz.check.study import Study, Taken
+
+SCHEMA = 1
+FIGURES = 6
+"""Significant figures kept in JSON: more than any of them is known to."""
+
+
+def report(study: Study) -> dict:
+    """Return the whole report of `study`."""
+    return plain(
+        {
+            "schema": SCHEMA,
+            "scene": study.scene.title,
+            "scale": study.scene.scale,
+            "patches": [patch_entry(patch) for patch in study.patches],
+            "shots": [shot_entry(taken) for taken in study.shots],
+            "findings": [asdict(finding) for finding in findings(study)],
+        }
+    )
+
+
+def patch_entry(patch) -> dict:
+    """Return one patch, its fields as they are named."""
+    return {field.name: getattr(patch, field.name) for field in fields(patch)}
+
+
+def shot_entry(taken: Taken) -> dict:
+    """Return the figures of one shot."""
+    shot, speeds = taken.shot, taken.speeds
+    return {
+        "name": shot.name,
+        "clip_s": shot.clip,
+        "take_s": shot.take_s,
+        "slowdown": shot.fps / shot.playback,
+        "capture_fps": shot.fps,
+        "playback_fps": shot.playback,
+        "clearance": taken.clearance and {key: getattr(taken.clearance, key) for key in ("min_mm", "at_take_s", "between")},
+        "framing": taken.framing and {key: getattr(taken.framing, key) for key in ("subject", "worst_margin", "hidden_share")},
+        "focus": {"distance_mm": taken.focus_mm, "near_mm": taken.near_mm, "far_mm": taken.far_mm},
+        "exposure": taken.exposure and asdict(taken.exposure),
+        "rig": {key: getattr(speeds, key) for key in ("peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "travel_mm")},
+        "haze": {"extinction_at_roll_per_m": taken.extinction_at_roll_per_m},
+    }
+
+
+def plain(value):
+    """Return `value` with arrays as lists, numbers as Python's own to `FIGURES` figures, and None for what is not finite."""
+    if isinstance(value, dict):
+        return {key: plain(entry) for key, entry in value.items()}
+    if isinstance(value, (list, tuple, np.ndarray)):
+        return [plain(entry) for entry in value]
+    if isinstance(value, (bool, np.bool_)):
+        return bool(value)
+    if isinstance(value, (int, np.integer)):
+        return int(value)
+    if isinstance(value, (float, np.floating)):
+        # + 0.0 turns a negative zero, which would read as a direction, into zero.
+        return float(f"{value:.{FIGURES}g}") + 0.0 if math.isfinite(value) else None
+    return value
+
+
+def report_json(figures: dict) -> str:
+    """Return the report as JSON text, indented to be read by a person too."""
+    return json.dumps(figures, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

@@ -1,0 +1,155 @@
+"""
+The study of a set: every figure that the rules judge and the report prints.
+
+Takes a checked scene, its built set and its light; gives one `Study`. Asks the rows before for each figure and
+judges none of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from previz.build.built import BuiltSet
+from previz.camera.depth import limits
+from previz.camera.exposure import effective_stop, ev100, iso_needed, stop_used, stops_over
+from previz.check.meter import SIZE, metered
+from previz.frames.still import lit_at_roll, view_of
+from previz.haze.medium import extinction_at
+from previz.rig.clearance import Clearance, clearance
+from previz.rig.framing import Framing, framing
+from previz.rig.moves import Move, Speeds, plan_move
+from previz.scene.model import Scene, Shot
+
+FOCUS_MOMENTS = 5
+"""Focused distances reported: start, quarters and end of the take."""
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """
+    What the meter says in the middle of the take.
+
+    metered_cd_m2       luminance of the subject, or of the point in focus [cd/m2]
+    ev100               None where it is dark [stops]
+    iso_needed          for the subject as mid-tone; None where it is dark [ISO]
+    stops_over_iso_max  negative is to spare; None where it is dark [stops]
+    """
+
+    metered_cd_m2: float
+    ev100: float | None
+    iso_needed: float | None
+    stops_over_iso_max: float | None
+
+    def stops_under(self, iso: float) -> float | None:
+        """Return how far the subject falls under the mid-tone at `iso`; negative is over. [stops]"""
+        return None if self.iso_needed is None else float(stops_over(self.iso_needed, iso))
+
+
+@dataclass(frozen=True)
+class Taken:
+    """
+    The figures of one shot.
+
+    focus_mm                   (FOCUS_MOMENTS,) from the entrance pupil, evenly through the take [mm]
+    near_mm, far_mm            sharp from and to, at the nearest of them; far may be infinite [mm]
+    exposure                   None where there is no lamp
+    extinction_at_roll_per_m   of the haze when the camera rolls [1/m]
+    off_rail_mm                how far the carriage would leave the rail; 0 without a slider [mm]
+    """
+
+    shot: Shot
+    move: Move
+    speeds: Speeds
+    clearance: Clearance | None
+    framing: Framing | None
+    focus_mm: np.ndarray
+    near_mm: float
+    far_mm: float
+    exposure: Exposure | None
+    extinction_at_roll_per_m: float
+    off_rail_mm: float
+
+
+@dataclass(frozen=True)
+class Study:
+    """Everything that is known about a set before it is cut."""
+
+    scene: Scene
+    built: BuiltSet
+    patches: tuple
+    shots: tuple[Taken, ...]
+
+    @property
+    def fresh_extinction_per_m(self) -> float:
+        """Of the haze right after the spray. [1/m]"""
+        return extinction_at(self.scene.haze)
+
+    @property
+    def has_haze(self) -> bool:
+        """Whether anything is sprayed at all."""
+        return self.fresh_extinction_per_m > 0
+
+    def inside_set(self, point) -> bool:
+        """Return whether `point` (3,) lies in the air of a room. [mm]"""
+        return any((cell.planes[:, :3] @ np.asarray(point, float) <= cell.planes[:, 3]).all() for cell in self.built.cells)
+
+
+def study_set(lit, *, workers: int | None = None, watch: Callable | None = None) -> Study:
+    """
+    Return every figure of a lit set.
+
+    Parameters
+    ----------
+    lit : LitSet
+        Scene, built set and light.
+    workers : int, optional
+        Threads; all cores by default.
+    watch : callable, optional
+        Given a label, returns a function called with the share done.
+    """
+    from previz.rays.patches import patches
+
+    scene, built = lit.scene, lit.built
+    tick = watch("shots") if watch else lambda share: None
+    taken = []
+    for shot in scene.shot:
+        taken.append(take(lit, shot, workers=workers))
+        tick(len(taken) / len(scene.shot))
+    return Study(scene, built, tuple(patches(built, lit.emitters, lit)), tuple(taken))
+
+
+def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
+    """Return the figures of one shot."""
+    lit = lit_at_roll(lit, shot)
+    scene, built = lit.scene, lit.built
+    move = plan_move(scene, shot, built)
+    focus = move.focus_mm(np.linspace(0, move.take_s, FOCUS_MOMENTS))
+    near, far = limits(scene.lens.focal, stop_used(scene.lens, shot), scene.body.coc_mm, focus.min())
+    return Taken(
+        shot=shot,
+        move=move,
+        speeds=move.speeds(),
+        clearance=clearance(built, scene, move),
+        framing=framing(built, lit.tracer, scene, shot, move),
+        focus_mm=focus,
+        near_mm=float(near),
+        far_mm=float(far),
+        exposure=_exposure(lit, shot, move, workers) if scene.lamp else None,
+        extinction_at_roll_per_m=extinction_at(scene.haze, shot.start_after),
+        off_rail_mm=move.off_rail_mm(scene.slider) if scene.slider and shot.move != "path" else 0.0,
+    )
+
+
+def _exposure(lit, shot: Shot, move: Move, workers) -> Exposure:
+    """Meter the subject in the middle of the take."""
+    scene, middle = lit.scene, move.take_s / 2
+    view, focus = view_of(lit, move, middle, SIZE), float(move.focus_mm(middle)[0])
+    parts = lit.built.part_named(shot.subject_name) if shot.subject_name else []
+    luminance = metered(lit, view, parts, view.position + focus * view.forward, workers=workers)
+    if luminance <= 0:
+        return Exposure(0.0, None, None, None)
+    iso = float(iso_needed(luminance, effective_stop(scene.lens, shot, focus), shot.exposure_s))
+    return Exposure(luminance, float(ev100(luminance)), iso, float(stops_over(iso, scene.body.iso_max)))

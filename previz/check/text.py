@@ -1,0 +1,197 @@
+"""
+The report for a person: plain text, 80 columns, no colour.
+
+Takes the report as `previz.check.report` builds it (millimetres, seconds, lux); gives lines of text.
+Knows nothing of the scene file or of how a figure came about.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from itertools import groupby
+
+import numpy as np
+
+WIDTH = 80
+PATCH_LINES = 12
+"""A table longer than this is skimmed, not read (own choice)."""
+
+HEADINGS = {"stop": "STOP: change this before the day", "care": "CARE: keep an eye on this", "ok": "IN ORDER"}
+
+
+def report_text(report: dict) -> str:
+    """Return the whole report as text, its lines at most `WIDTH` columns wide."""
+    blocks = [
+        f"{report['scene']}, 1:{number(report['scale'])}",
+        "\n".join(patch_lines(report["patches"])),
+        "\n".join(shot_lines(report["shots"])),
+        *("\n".join(finding_lines(report["findings"], level)) for level in HEADINGS),
+        closing_line(report["findings"]),
+    ]
+    return "\n\n".join(block for block in blocks if block) + "\n"
+
+
+def number(value: float | None, digits: int = 3) -> str:
+    """Return `value` to about `digits` figures with thousands marked: 1,840; 12.3; 0.0413. None is "endless"."""
+    if value is None:
+        return "endless"
+    if value == 0:
+        return "0"
+    decimals = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
+    # Above the asked-for figures a whole number is rounded too: 1,843.2 lux is 1,840.
+    rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
+    text = f"{rounded:,.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def millimetres(value: float) -> str:
+    """Return a length as one would read it off a rule: whole millimetres from 10 up, two figures below."""
+    return f"{value:,.0f}" if value >= 10 else number(value, 2)
+
+
+def span(values, digits: int = 3) -> str:
+    """Return "5 to 8", or "5" where both ends read the same."""
+    low, high = number(min(values), digits), number(max(values), digits)
+    return low if low == high else f"{low} to {high}"
+
+
+def extent_mm(outline_mm) -> tuple[float, float]:
+    """
+    Return width and height of a flat outline, (k, 3), in its own plane: level, and at right angles to it. [mm]
+
+    On a floor or table that is along x and along y.
+    """
+    corners = np.asarray(outline_mm, dtype=float)
+    # Newell's normal: robust for any flat polygon (from memory).
+    normal = np.cross(corners, np.roll(corners, -1, axis=0)).sum(axis=0)
+    level = np.array([-normal[1], normal[0], 0.0])
+    if np.linalg.norm(level) < 1e-6 * np.linalg.norm(normal) or not level.any():
+        return tuple(np.ptp(corners[:, :2], axis=0).tolist())
+    level /= np.linalg.norm(level)
+    upward = np.cross(normal / np.linalg.norm(normal), level)
+    return float(np.ptp(corners @ level)), float(np.ptp(corners @ upward))
+
+
+def patch_rows(patches: list[dict]) -> list[dict]:
+    """
+    Return a row for each opening, lamp and face that it lights, brightest flux first.
+
+    Each row has lamp, opening, panes (a list of [column, row]), on, width and height of the largest patch [mm],
+    lux and penumbra_mm as (lowest, highest), and flux, the sum of lux times area.
+    """
+    key = lambda patch: (patch["lamp"], patch["opening"], patch["on"])  # noqa: E731
+    rows = [_row(list(group)) for _, group in groupby(sorted(patches, key=key), key)]
+    return sorted(rows, key=lambda row: (-row["flux"], row["lamp"], row["opening"], row["on"]))
+
+
+def _row(group: list[dict]) -> dict:
+    width, height = extent_mm(max(group, key=lambda patch: patch["area_mm2"])["outline_mm"])
+    return {
+        **{name: group[0][name] for name in ("lamp", "opening", "on")},
+        "panes": sorted({tuple(patch["pane"]) for patch in group}),
+        "count": len(group),
+        "width": width,
+        "height": height,
+        "lux": (min(p["lux"] for p in group), max(p["lux"] for p in group)),
+        "penumbra_mm": (min(p["penumbra_mm"] for p in group), max(p["penumbra_mm"] for p in group)),
+        "flux": sum(p["lux"] * p["area_mm2"] for p in group),
+    }
+
+
+def where_from(row: dict) -> str:
+    """Return "north window, pane 2,1 -> bench top", or "..., 6 panes -> ..." """
+    if len(row["panes"]) > 1:
+        return f"{row['opening']}, {len(row['panes'])} panes -> {row['on']}"
+    pane = row["panes"][0]
+    # An opening without bars is one pane, whose number would say nothing.
+    return f"{row['opening']}{'' if tuple(pane) == (0, 0) else f', pane {pane[0]},{pane[1]}'} -> {row['on']}"
+
+
+def patch_lines(patches: list[dict]) -> list[str]:
+    """Return the table of patches: the `PATCH_LINES` that carry the most light, lamp by lamp, and how many more there are."""
+    if not patches:
+        return ["Where the light lands: nowhere in the set"]
+    rows = patch_rows(patches)
+    shown, rest = rows[:PATCH_LINES], rows[PATCH_LINES:]
+    lines = ["Where the light lands"]
+    lamps = list(dict.fromkeys(row["lamp"] for row in shown))
+    for lamp in lamps:
+        lines.append(f"  {lamp}")
+        lines += _table([_patch_cells(row) for row in shown if row["lamp"] == lamp], indent=4)
+    if rest:
+        lines.append(f"  and {sum(row['count'] for row in rest):,} smaller or weaker patches")
+    return lines
+
+
+def _patch_cells(row: dict) -> tuple[str, ...]:
+    most = "to " if row["count"] > 1 else ""
+    return (
+        where_from(row),
+        f"{most}{millimetres(row['width'])} x {millimetres(row['height'])} mm",
+        f"{span(row['lux'])} lux",
+        f"edge {span(row['penumbra_mm'], 2)} mm soft",
+    )
+
+
+def _table(rows: list[tuple[str, ...]], indent: int) -> list[str]:
+    """Return the rows in columns; where that is too wide, the figures of each row go under its first cell."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    pad = " " * indent
+    if indent + sum(widths) + 2 * (len(widths) - 1) <= WIDTH:
+        return [pad + "  ".join([row[0].ljust(widths[0]), *(cell.rjust(w) for cell, w in zip(row[1:], widths[1:]))]) for row in rows]
+    lines = []
+    for row in rows:
+        lines += _wrapped(row[0], pad, pad + "  ")
+        lines += _wrapped(", ".join(row[1:]), pad + "    ", pad + "    ")
+    return lines
+
+
+def shot_lines(shots: list[dict]) -> list[str]:
+    """Return a heading and one line a shot."""
+    if not shots:
+        return []
+    heading = ("shot", "clip s", "take s", "clear mm", "in frame", "focus mm", "mm/s", "ISO")
+    rows = [heading, *(_shot_cells(shot) for shot in shots)]
+    room = WIDTH - 2 - sum(max(len(row[i]) for row in rows) + 2 for i in range(1, len(heading)))
+    rows = [(_shortened(row[0], room), *row[1:]) for row in rows]
+    return ["Shots", *_table(rows, indent=2)]
+
+
+def _shot_cells(shot: dict) -> tuple[str, ...]:
+    framing, exposure, clearance = shot["framing"], shot["exposure"], shot["clearance"]
+    return (
+        shot["name"],
+        number(shot["clip_s"]),
+        number(shot["take_s"]),
+        "-" if clearance is None else number(round(clearance["min_mm"], 1)),
+        "-" if framing is None else f"{100 * framing['worst_margin']:.0f} %",
+        span(shot["focus"]["distance_mm"]),
+        number(shot["rig"]["peak_speed_mm_s"]),
+        "-" if exposure is None or exposure["iso_needed"] is None else number(exposure["iso_needed"], 2),
+    )
+
+
+def _shortened(name: str, room: int) -> str:
+    return name if len(name) <= max(room, 8) else name[: max(room, 8) - 3] + "..."
+
+
+def finding_lines(findings: list[dict], level: str) -> list[str]:
+    """Return the findings of `level` under a heading, each with its remedy under it."""
+    chosen = [finding for finding in findings if finding["level"] == level]
+    lines = [HEADINGS[level]] if chosen else []
+    for finding in chosen:
+        lines += _wrapped(f"{finding['about']}: {finding['says']}", "  ", "    ")
+        if finding["remedy"]:
+            lines += _wrapped(finding["remedy"], "    > ", "      ")
+    return lines
+
+
+def closing_line(findings: list[dict]) -> str:
+    """Return how many findings there are of each level."""
+    counts = {level: sum(finding["level"] == level for finding in findings) for level in HEADINGS}
+    return f"{counts['stop']} to stop for, {counts['care']} to take care of, {counts['ok']} in order."
+
+
+def _wrapped(text: str, first: str, rest: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)

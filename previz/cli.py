@@ -1,0 +1,296 @@
+"""
+The verbs of the command line: what is typed, handed on; what goes wrong, said in plain words.
+
+Data goes to standard output, progress and faults to standard error. Exit codes: 0 done; 1 done, and a finding says
+stop; 2 the file or the options are wrong; 3 something outside failed; 130 interrupted.
+Each verb imports what it needs, so that help and `new` answer at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+from enum import Enum
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from previz import __version__
+from previz.scene.faults import OptionFault, OutsideFault, PrevizError
+
+DONE, SAYS_STOP, OWN_FAULT, INTERRUPTED = 0, 1, 70, 130
+
+app = typer.Typer(
+    name="previz",
+    epilog="Begin with: previz new my-set.toml",
+    rich_markup_mode=None,
+    add_completion=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+
+
+def _say_version(wanted: bool) -> None:
+    if wanted:
+        print(__version__)
+        raise typer.Exit()
+
+
+@app.callback()
+def options(version: Annotated[bool, typer.Option("--version", help="Print the version and leave.", is_eager=True, callback=_say_version)] = False):
+    """Where the light lands, whether its shafts show, and whether the lens fits: a miniature set, before it is cut."""
+
+
+class Quality(str, Enum):
+    """How long a picture may take."""
+
+    draft = "draft"
+    good = "good"
+    fine = "fine"
+
+
+def _option(name: str, metavar: str, text: str):
+    return typer.Option(*name.split(), metavar=metavar, help=text, show_default=False)
+
+
+ScenePath = Annotated[Path, typer.Argument(metavar="SCENE", help="The scene file (TOML).", show_default=False)]
+Output = Annotated[Optional[Path], _option("-o --output", "PATH", "Where the output goes.")]
+Workers = Annotated[Optional[int], _option("--workers", "N", "How many cores to use; default all.")]
+ShotName = Annotated[Optional[str], _option("--shot", "NAME", "Which shot; default the first.")]
+Size = Annotated[str, typer.Option("--size", metavar="WxH", help="Width and height of the picture in pixels.")]
+Proxy = Annotated[bool, typer.Option("--proxy", help="Plain shapes: no light and no haze, but quick.")]
+
+
+@app.command(epilog="Example: previz new my-set.toml")
+def new(file: Annotated[Path, typer.Argument(metavar="[FILE]", help="The file to write, by default my-set.toml.", show_default=False)] = Path("my-set.toml")):
+    """Write a commented scene file to start from."""
+    from previz.check.folder import write_text
+    from previz.scene.starter import STARTER
+
+    if file.exists() or file.is_symlink():
+        raise OptionFault(f"{file} is there already, and previz new writes over nothing", "Give another name: previz new another-set.toml")
+    write_text(file, STARTER)
+    print(file)
+    print(f"Next: previz check {file}", file=sys.stderr)
+
+
+@app.command(epilog="Example: previz check scenes/clockmakers-attic.toml --json -o attic.json")
+def check(
+    scene: ScenePath,
+    json: Annotated[bool, typer.Option("--json", help="The report as JSON, for a program to read.")] = False,
+    output: Output = None,
+    workers: Workers = None,
+):
+    """Every figure and finding, without pictures."""
+    from previz.check.folder import write_text
+    from previz.check.report import report, report_json
+    from previz.check.study import study_set
+    from previz.check.text import report_text
+    from previz.progress import watched
+
+    with watched() as watch:
+        figures = report(study_set(_lit(scene, workers, watch), workers=workers, watch=watch))
+    text = report_json(figures) if json else report_text(figures)
+    if output is None:
+        sys.stdout.write(text)
+    else:
+        write_text(output, text)
+        print(output)
+    return _verdict(figures)
+
+
+@app.command(epilog="Example: previz frame scenes/clockmakers-attic.toml --at 2.5 -o attic.png")
+def frame(
+    scene: ScenePath,
+    shot: ShotName = None,
+    at: Annotated[Optional[float], _option("--at", "SECONDS", "Moment of the clip, in screen seconds; default its middle.")] = None,
+    take: Annotated[Optional[float], _option("--take", "SECONDS", "Moment of the take instead, in real seconds.")] = None,
+    size: Size = "960x540",
+    quality: Annotated[Quality, typer.Option("--quality", help="draft is quick and grainy, fine is slow and smooth.")] = Quality.good,
+    proxy: Proxy = False,
+    linear: Annotated[Optional[Path], _option("--linear", "FILE", "Write luminance in cd/m2 too, as .npy or .exr.")] = None,
+    output: Output = None,
+    workers: Workers = None,
+):
+    """One picture through the lens."""
+    from previz.check.folder import default_folder, file_stem, picture_kind, write_picture
+    from previz.frames.linear import linear_kind, write_linear
+    from previz.progress import watched
+
+    pixels = picture_size(size)
+    if linear is not None and proxy:
+        raise OptionFault("--linear and --proxy do not go together: plain shapes have no luminance", "Leave one of them out.")
+    if linear is not None:
+        linear_kind(linear)
+    if output is not None:
+        picture_kind(output)
+    with watched() as watch:
+        loaded, built, chosen = _shot(scene, shot, workers)
+        moment_s = moment(chosen, at, take)
+        if proxy:
+            rgb = _proxy(loaded.scene, built, chosen, moment_s, pixels, workers)
+        else:
+            picture = _hazed(loaded.scene, built, chosen, moment_s, pixels, quality.value, workers, watch)
+            rgb = picture.rgb
+    if linear is not None:
+        write_linear(linear, picture.linear)
+        print(linear)
+    output = output or default_folder(scene) / f"{file_stem(chosen.name)}{'-proxy' if proxy else ''}-{moment_s * chosen.fps / chosen.playback:.2f}s.png"
+    write_picture(output, rgb)
+    print(output)
+
+
+def _proxy(scene, built, shot, moment_s, pixels, workers):
+    from previz.camera.view import view_at
+    from previz.frames.proxy import Proxies
+    from previz.rays.tracer import Tracer
+    from previz.rig.moves import plan_move
+
+    move = plan_move(scene, shot, built)
+    with Proxies(built, Tracer(built.vertices, built.triangles), workers=workers) as proxies:
+        return proxies.frame(view_at(scene, move.poses(moment_s)[0], float(move.focus_mm(moment_s)[0]), pixels)).rgb
+
+
+def _hazed(scene, built, shot, moment_s, pixels, quality, workers, watch):
+    from previz.frames.still import lit_at_roll, still
+    from previz.rays.lit import light_set
+    from previz.rig.moves import plan_move
+
+    lit = lit_at_roll(light_set(scene, built, workers=workers, progress=watch("light")), shot)
+    return still(lit, shot, plan_move(scene, shot, built), moment_s, pixels, quality=quality, workers=workers, progress=watch("picture"))
+
+
+@app.command(epilog="Example: previz reel scenes/clockmakers-attic.toml --size 640x360")
+def reel(scene: ScenePath, shot: ShotName = None, size: Size = "480x270", proxy: Proxy = False, output: Output = None, workers: Workers = None):
+    """The moving preview (MP4) at playback speed, and a contact sheet."""
+
+
+@app.command(epilog="Example: previz make scenes/clockmakers-attic.toml")
+def make(scene: ScenePath, size: Size = "960x540", output: Output = None, workers: Workers = None):
+    """All of it into renders/SCENE/, with a page that shows it."""
+    from previz.check.folder import default_folder, write_folder
+    from previz.check.study import study_set
+    from previz.progress import watched
+
+    pixels = picture_size(size)
+    with watched() as watch:
+        lit = _lit(scene, workers, watch)
+        figures, written = write_folder(study_set(lit, workers=workers, watch=watch), lit, output or default_folder(scene), size=pixels, workers=workers, watch=watch)
+    print(written)
+    return _verdict(figures)
+
+
+def _lit(path: Path, workers: int | None, watch):
+    """Read, check, build and light the set of a file."""
+    from previz.rays.lit import light_set
+
+    loaded, built = _loaded(path, workers)
+    return light_set(loaded.scene, built, workers=workers, progress=watch("light"))
+
+
+def _loaded(path: Path, workers: int | None):
+    from previz.build.load import load_set
+
+    if workers is not None and not 1 <= workers <= 1024:
+        raise OptionFault(f"--workers {workers}: it must be from 1 to 1024", "Leave it out to use all cores.")
+    return load_set(path)
+
+
+def _shot(path: Path, name: str | None, workers: int | None):
+    """Read, check and build a set; return it with the shot called `name`, or the first."""
+    loaded, built = _loaded(path, workers)
+    shots = {shot.name: shot for shot in loaded.scene.shot}
+    if not shots:
+        raise OptionFault(f"{path} has no shot, so there is no lens to look through", "Add a [[shot]] with name, from and look.")
+    if name is not None and name not in shots:
+        raise OptionFault(f'--shot "{name}": {path} has no shot of that name', f"It has {', '.join(shots)}.")
+    return loaded, built, shots[name] if name is not None else next(iter(shots.values()))
+
+
+def moment(shot, at: float | None, take: float | None) -> float:
+    """Return the moment of the take that --at (clip seconds) or --take (real seconds) means; the middle by default. [s]"""
+    if at is not None and take is not None:
+        raise OptionFault("--at and --take both name the moment", "Leave one of them out: --at is in screen seconds, --take in real ones.")
+    given, longest, name = (at, shot.clip, "--at") if take is None else (take, shot.take_s, "--take")
+    if given is None:
+        return shot.take_s / 2
+    if not 0 <= given <= longest * (1 + 1e-9):
+        what = "clip" if take is None else "take"
+        raise OptionFault(f'{name} {given:g}: the {what} of shot "{shot.name}" lasts {longest:g} s', f"Give 0 to {longest:g}.")
+    return min(given / longest, 1.0) * shot.take_s
+
+
+def picture_size(text: str) -> tuple[int, int]:
+    """Return (columns, rows) of "960x540"; OptionFault unless both are 16 to 8192."""
+    sides = text.lower().split("x")
+    if len(sides) == 2 and all(side.isascii() and side.isdecimal() and len(side) < 6 and 16 <= int(side) <= 8192 for side in sides):
+        return int(sides[0]), int(sides[1])
+    raise OptionFault(f"--size {text}: it must be width x height in pixels, each 16 to 8192", "Write it like --size 960x540.")
+
+
+def _verdict(figures: dict) -> int:
+    return SAYS_STOP if any(finding["level"] == "stop" for finding in figures["findings"]) else DONE
+
+
+def main() -> None:
+    """Run the command line and leave with its exit code."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: list[str]) -> int:
+    """Run one command and return its exit code; what goes wrong is said on standard error."""
+    try:
+        code = app(args=arguments or ["--help"], prog_name="previz", standalone_mode=False) or DONE
+        sys.stdout.flush()
+        return code
+    except BrokenPipeError:
+        # Whoever read the output has gone (previz check ... | head); Python would complain again at its own end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except PrevizError as fault:
+        return _refused(str(fault), fault.exit_code)
+    except (KeyboardInterrupt, typer.Abort):
+        return _refused("Interrupted. Nothing is left half-written; the frames of a reel that were done are kept for the next run.", INTERRUPTED)
+    except typer.TyperException as fault:
+        return _refused(usage_fault(fault), OptionFault.exit_code)
+    except MemoryError:
+        return _refused("There is not enough memory for this.\n  Ask for a smaller --size, or give the set a coarser mesh.", OutsideFault.exit_code)
+    except OSError as fault:
+        return _refused(f"{fault.filename or 'the system'}: {fault.strerror or fault}", OutsideFault.exit_code)
+    except Exception:
+        traceback.print_exc()
+        return _refused("This is a fault of previz, not of your file. What it was doing stands above.", OWN_FAULT)
+
+
+def _refused(text: str, code: int) -> int:
+    print(text, file=sys.stderr, flush=True)
+    return code
+
+
+def _plain(message: str) -> str:
+    """Return what the checker of options says about a value, without its jargon."""
+    for sort, words in (("valid integer", "it must be a whole number"), ("valid number", "it must be a number")):
+        if sort in message:
+            return words
+    return message.removeprefix("Value error, ")
+
+
+def usage_fault(fault) -> str:
+    """Return what is wrong with the command as typed, in the words that previz uses elsewhere."""
+    context = getattr(fault, "ctx", None)
+    command = context.command_path if context else "previz"
+    parameter = getattr(fault, "param", None)
+    name = (parameter.opts[0] if parameter.opts[0].startswith("-") else parameter.metavar) if parameter is not None else None
+    option = getattr(fault, "option_name", None)
+    kind = type(fault).__name__
+    if kind == "NoSuchOption":
+        near = f"; the nearest is {sorted(fault.possibilities)[0]}" if fault.possibilities else ""
+        says = f"{command} has no option {option}{near}"
+    elif kind == "MissingParameter":
+        says = f"{command} needs {name}"
+    elif kind == "BadParameter" and name:
+        says = f"{command}: {name}: {_plain(fault.message)}"
+    else:
+        says = f"{command}: {fault.format_message()}"
+    return f"{says.rstrip('.')}\n  See {command} --help."

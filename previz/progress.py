@@ -1,0 +1,49 @@
+"""
+Progress of long work, on standard error: a moving bar where a person watches, a plain line now and then elsewhere.
+
+`with watched() as watch: do(progress=watch("light"))` hands each piece of work a function that it calls
+with the share done, 0 to 1. Data never goes here.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+EVERY_S = 5.0
+"""Between two plain lines about the same work. [s]"""
+
+Tick = Callable[[float], None]
+
+
+@contextmanager
+def watched() -> Iterator[Callable[[str], Tick]]:
+    """Give a function that takes a label and returns a progress function for work of that name."""
+    if not sys.stderr.isatty():
+        yield _plain_line
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description:<24}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bars:
+
+        def bar(label: str) -> Tick:
+            task = bars.add_task(label, total=1.0)
+            return lambda share: bars.update(task, completed=share)
+
+        yield bar
+
+
+def _plain_line(label: str) -> Tick:
+    said = time.monotonic()
+
+    def tick(share: float) -> None:
+        nonlocal said
+        if time.monotonic() - said >= EVERY_S:
+            said = time.monotonic()
+            print(f"{label}: {100 * share:.0f} %", file=sys.stderr, flush=True)
+
+    return tick
