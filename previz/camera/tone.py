@@ -70,7 +70,7 @@ def shoulder(value):
 
 
 def encode_srgb(value):
-    """Return linear shares of white (...) coded by the curve of IEC 61966-2-1:1999, as uint8 0 to 255."""
+    """Return linear shares of white (...) coded by the curve of IEC 61966-2-1:1999 (from memory), as uint8 0 to 255."""
     value = np.clip(value, 0, 1)
     coded = np.where(value <= 0.0031308, 12.92 * value, 1.055 * np.power(value, 1 / 2.4) - 0.055)
     return np.rint(255 * coded).astype(np.uint8)
