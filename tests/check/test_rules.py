@@ -1,0 +1,190 @@
+"""Each rule finds what it is for, in words a maker reads, and its remedy works."""
+
+import re
+
+import pytest
+
+from previz.check import cautions, fit, light, report  # noqa: F401
+from previz.check.finding import LEVELS, RULES, Finding, findings, rule
+
+
+def said_by(name, study):
+    """Return what one rule says."""
+    return list(RULES[name](study))
+
+
+def levels(name, study):
+    return [finding.level for finding in said_by(name, study)]
+
+
+class TestRegistry:
+    """Rules are found by name, once."""
+
+    def test_a_name_is_taken_once(self):
+        """A second rule of the same name would hide the first."""
+        with pytest.raises(ValueError, match="there is a rule named 'clearance' already"):
+            rule("clearance")(lambda study: [])
+
+    @pytest.mark.parametrize("level, remedy", [("bad", "Do it."), ("stop", ""), ("ok", "Do it.")])
+    def test_findings_have_a_known_level_and_a_remedy_where_one_is_needed(self, level, remedy):
+        """A stop without a way out helps nobody."""
+        with pytest.raises(ValueError, match="a finding of level"):
+            Finding(level, "shot a", "It is so.", remedy)
+
+    def test_order_is_by_level(self, plain_study):
+        """What must change comes first."""
+        order = [LEVELS.index(finding.level) for finding in findings(plain_study)]
+        assert order == sorted(order)
+
+    def test_every_sentence_ends(self, plain_study):
+        """One sentence and one remedy each."""
+        for finding in findings(plain_study):
+            assert re.fullmatch(r"\S.*[.]", finding.says), finding
+            assert not finding.remedy or re.fullmatch(r"\S.*[.]", finding.remedy), finding
+
+
+class TestPlainRoom:
+    """A set in order."""
+
+    def test_nothing_stops_it(self, plain_study):
+        """Only cautions and things in order."""
+        assert [finding for finding in findings(plain_study) if finding.level == "stop"] == []
+
+
+class TestClearance:
+    """Contact stops, closeness warns."""
+
+    def test_touch(self, study_of):
+        """The lens driven into the table."""
+        study = study_of(shot={"from": [150, 40, 20], "to": [150, 110, 20], "look": {"pan": 90}, "subject": "table"}, slider=None)
+        (finding,) = said_by("clearance", study)
+        assert finding.level == "stop" and "touches table" in finding.says
+        assert study.shots[0].clearance.min_mm == 0
+
+    def test_close(self, study_of):
+        """Two millimetres over the table top, at half the barrel's diameter: 30 + 10 + 2 = 42."""
+        study = study_of(shot={"move": "still", "from": [150, 100, 42], "to": None, "look": {"pan": 90}}, slider=None)
+        (finding,) = said_by("clearance", study)
+        assert finding.level == "care" and finding.says.startswith("Only 2 mm between")
+
+
+class TestFraming:
+    """The subject in frame and in sight."""
+
+    def test_looking_elsewhere(self, study_of):
+        """A lens that looks at the wall has lost the table."""
+        study = study_of(shot={"look": {"pan": 0}, "subject": "table", "move": "still"})
+        assert levels("framing", study)[0] == "stop"
+
+    def test_hidden(self, study_of):
+        """A screen between lens and table."""
+        screen = {"name": "screen", "kind": "box", "size": [300, 2, 150], "at": [150, 40, 0]}
+        study = study_of(prop=[{"name": "table", "kind": "box", "size": [60, 40, 30], "at": [150, 100, 0]}, screen])
+        assert "At worst 100 % of table is hidden." in [finding.says for finding in said_by("framing", study)]
+
+
+class TestFocus:
+    """Closest focus counts from the front of the barrel."""
+
+    def test_too_near(self, study_of):
+        """Focus 120 mm from a pupil that sits 20 mm behind the front is 100 mm from the front."""
+        study = study_of(lens={"barrel": [[150, 20]], "pupil": 20, "near": 110}, shot={"focus": 120})
+        (finding,) = said_by("focus", study)
+        assert finding.level == "stop"
+        assert finding.says == "Focus lies 100 mm from the front of the barrel, and the lens focuses no nearer than 110 mm."
+        assert finding.remedy.startswith("Keep the lens 10 mm farther")
+
+
+class TestRig:
+    """The slider's limits, and a clip that keeps them."""
+
+    def test_too_fast_and_the_remedy_works(self, study_of):
+        """60 mm in 1 s with ease 0.25 peaks at 80 mm/s; at 40 mm/s it takes twice as long."""
+        slider = {"max_speed": 40}
+        study = study_of(slider=slider)
+        (finding,) = said_by("rig", study)
+        assert finding.says == "The slider cannot keep up: 80 mm/s where it does 40."
+        assert finding.remedy.startswith("Make the clip 10 s, which is a take of 2 s")
+        assert levels("rig", study_of(slider=slider, shot={"clip": fit.clip_that_fits(study, study.shots[0])})) == ["ok"]
+
+    def test_no_ease(self, study_of):
+        """Without ease no acceleration is enough."""
+        (finding,) = said_by("rig", study_of(shot={"ease": 0}))
+        assert finding.level == "stop" and finding.remedy.startswith("Set ease")
+
+    def test_rail_too_short(self, study_of):
+        """A move past the end of the rail, by the millimetres that it runs past."""
+        (finding,) = said_by("rail", study_of(slider={"to": [170, -300, 60]}))
+        assert finding.level == "stop" and "mm past an end" in finding.remedy
+
+
+class TestTimes:
+    """Real seconds and screen seconds."""
+
+    def test_slow_motion(self, plain_study):
+        """120 shown at 24 is five times slower: a 5 s clip is a 1 s take."""
+        assert [f.says for f in said_by("times", plain_study)] == ["A clip of 5 s is a take of 1 s, slowed 5 times."]
+
+    def test_faster_than_life(self, study_of):
+        """12 frames a second shown at 24."""
+        assert levels("times", study_of(shot={"fps": 12})) == ["care"]
+
+    def test_exposure_longer_than_its_frame(self, study_of):
+        """1/50 s does not fit 120 times into a second."""
+        (finding,) = said_by("shutter", study_of(shot={"shutter": {"seconds": 0.02}}))
+        assert finding.says == "An exposure of 0.02 s does not fit into a frame of 1/120 s."
+
+
+class TestLight:
+    """Lamps that land, haze that shows, light enough."""
+
+    def test_a_lamp_that_lands_nowhere(self, study_of):
+        """From behind the wall without a window."""
+        (finding,) = said_by("lamps land", study_of(lamp={"at": [-600, 100, 600]}))
+        assert (finding.level, finding.about) == ("stop", "key")
+        assert "no opening lets it through" in finding.says
+
+    def test_one_lamp_of_two(self, study_of):
+        """With another lamp in the set it is only care."""
+        lamps = [
+            {"name": "key", "kind": "disc", "diameter": 60, "at": [900, 100, 600], "toward": "window"},
+            {"name": "lost", "kind": "point", "at": [-600, 100, 600], "toward": "window"},
+        ]
+        assert [(f.level, f.about) for f in said_by("lamps land", study_of(lamp=lamps))] == [("care", "lost"), ("ok", "light")]
+
+    def test_a_practical_inside_needs_no_opening(self, study_of):
+        """A lamp in the room lights it without a window."""
+        practical = {"name": "candle", "kind": "point", "at": [150, 150, 160], "toward": [150, 100, 0]}
+        assert "care" not in levels("lamps land", study_of(lamp=[practical])) and "stop" not in levels("lamps land", study_of(lamp=[practical]))
+
+    def test_clear_air(self, study_of):
+        """No haze, no shafts, and no cautions about spray."""
+        study = study_of(haze={"extinction": 0})
+        assert levels("haze", study) == ["care"]
+        assert said_by("spray and hot lamps", study) == []
+
+    def test_haze_gone(self, study_of):
+        """Four half-lives leave a sixteenth."""
+        (finding, _) = said_by("haze", study_of(haze={"extinction": 0.8, "half_life": 10}, shot={"start_after": 40}))
+        assert finding.says == "Only 6 % of the haze is left when the camera rolls."
+
+    def test_over_iso_max_by_the_stops_reported(self, study_of):
+        """Eight times less light needs three stops more."""
+        bright, dim = study_of(), study_of(lamp={"gel": 3})
+        assert dim.shots[0].exposure.stops_over_iso_max - bright.shots[0].exposure.stops_over_iso_max == pytest.approx(3, abs=0.02)
+        assert levels("exposure", study_of(lamp={"gel": 6})) == ["stop"]
+
+    def test_dark(self, study_of):
+        """A lamp dimmed to nothing leaves nothing to meter."""
+        study = study_of(lamp={"dim": 0})
+        assert [f.says for f in said_by("exposure", study)] == ["No light at all comes from where the meter looks."]
+
+
+class TestCautions:
+    """What people can be hurt by is said where it applies."""
+
+    def test_all_five(self, plain_study):
+        """Spray, air, mains, eyes, stands: a lamp outside and haze inside."""
+        said = [f for f in findings(plain_study) if f.about.startswith("safety")]
+        assert [f.about for f in said] == ["safety, spray", "safety, air", "safety, mains", "safety, eyes", "safety, stands"]
+        assert {f.level for f in said} == {"care"}
