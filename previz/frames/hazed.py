@@ -16,9 +16,10 @@ from collections.abc import Callable
 import numpy as np
 
 from previz.camera.view import View
+from previz.light.units import per_mm
 
 from previz.rays.compiled import compiled
-from previz.rays.kernels import clip_cell, hashed
+from previz.rays.kernels import clip_cell, harmonics, hashed
 from previz.rays.lit import LitSet
 from previz.rays.shafts import shaft_radiance
 from previz.rays.texels import read_smoothly
@@ -32,7 +33,7 @@ _GLOW_SAMPLES = 2
 
 def hazed_frame(
     lit: LitSet, view: View, *, passes: int = 4, lamp_samples: int = 8, haze_samples: int = 2, workers: int | None = None,
-    progress: Callable[[float], None] | None = None, seed: int | None = None,
+    bounces: bool = True, progress: Callable[[float], None] | None = None, seed: int | None = None,
 ) -> np.ndarray:  # fmt: skip
     """
     Return the luminance that reaches the lens from each pixel.
@@ -47,6 +48,8 @@ def hazed_frame(
         Rays a pixel.
     lamp_samples, haze_samples : int
         Points on each lamp for each ray, and points in lit haze for each of those.
+    bounces : bool
+        False leaves out all light that has bounced or scattered more than once, and its forward peak with it.
     progress : callable or None
         Called with the share of the work done, 0 to 1.
     seed : int or None
@@ -58,7 +61,7 @@ def hazed_frame(
         Linear RGB, Rec. 709 primaries; 0.2126 R + 0.7152 G + 0.0722 B is the luminance. [cd/m2]
     """
     seed = lit.scene.seed if seed is None else seed
-    glow = _Glow(lit)
+    glow = _Glow(lit, bounces)
     picture = np.zeros((view.rows * view.columns, 3), np.float32)
     each = max(1, len(lit.emitters) * lamp_samples * haze_samples)
     size = int(np.clip(_SAMPLES_A_TILE // each, 256, _LARGEST_TILE))
@@ -79,13 +82,14 @@ def hazed_frame(
 
 
 class _Glow:
-    """Bounced light of all lamps in their colours, ready to be read along rays."""
+    """Bounced light of all lamps in their colours, ready to be read along rays, and the air that it passes."""
 
-    def __init__(self, lit: LitSet):
+    def __init__(self, lit: LitSet, bounces: bool):
         texel, cell = lit.bounce_colour
         grid = lit.transport.grid
-        self.texel = np.ascontiguousarray(texel)
-        self.cell = np.ascontiguousarray(cell.reshape(*grid.shape, 3))
+        self.texel = np.ascontiguousarray(texel) * bounces
+        self.cell = np.ascontiguousarray(cell.reshape(*grid.shape, 9, 3)) * bounces
+        self.air = lit.scaled if bounces else lit.medium
         self.low, self.step = grid.low, grid.step
         self.reflectance = np.array([lit.built.reflectance[f.finish] for f in lit.built.faces])[lit.built.face_of]
 
@@ -105,15 +109,14 @@ def _rays(lit: LitSet, glow: _Glow, view: View, pixels: np.ndarray, number: int,
     radiance = np.zeros((len(pixels), 3))
     if len(found):
         radiance[found] = _surface(lit, glow, origins[found], directions[found], far[found], hits, found, pixels[found], number, lamp_samples, salt)
-    medium = lit.medium
     _through_haze(
         origins, directions, far, pixels, lit.air, glow.cell, glow.low, glow.step, salt + _SALT_GLOW + number, _GLOW_SAMPLES,
-        medium.extinction_per_mm, medium.scattering_per_mm, radiance,
+        per_mm(glow.air.extinction_per_m), glow.air.albedo, radiance,
     )  # fmt: skip
     shafts = shaft_radiance(
         lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, origins, directions, far, pixels,
         salt=salt + _SALT_SHAFT, first_sample=number * lamp_samples, lamp_samples=lamp_samples, haze_samples=haze_samples,
-        extinction_per_m=medium.extinction_per_m, albedo=medium.albedo, g=medium.g,
+        extinction_per_m=glow.air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, g=lit.medium.g,
     )  # fmt: skip
     return radiance + shafts @ lit.candela
 
@@ -127,7 +130,7 @@ def _surface(lit, glow, origins, directions, far, hits, found, pixels, number, l
     # A matt surface met from behind (an open mesh, the inside of a solid) shows its back like its front.
     behind = np.einsum("ij,ij->i", normal, directions) > 0
     facing = np.where(behind[:, None], -normal, normal)
-    arriving = lit.direct(points, facing, pixels, salt=salt + _SALT_DIRECT, first_sample=number * lamp_samples, samples=lamp_samples) @ lit.candela
+    arriving = lit.direct(points, facing, pixels, salt=salt + _SALT_DIRECT, first_sample=number * lamp_samples, samples=lamp_samples, extinction_per_m=glow.air.extinction_per_m) @ lit.candela
     _add_bounce(lit.texels.lookup, glow.texel, triangle, hits.u[found], hits.v[found], points, normal, arriving)
     return arriving * glow.reflectance[triangle] / np.pi
 
@@ -153,9 +156,10 @@ def _add_bounce(lookup, values, triangle, u, v, points, normal, arriving):
 
 
 @compiled
-def _through_haze(origins, directions, far, pixels, air, cell, low, step, salt, samples, extinction, scattering, radiance):
+def _through_haze(origins, directions, far, pixels, air, cell, low, step, salt, samples, extinction, albedo, radiance):
     """Dim `radiance` (n, 3) by the haze on each ray and add the bounced light that the haze scatters to the lens."""
     columns, rows, layers = cell.shape[0], cell.shape[1], cell.shape[2]
+    basis = np.empty(9)
     for i in range(len(origins)):
         ox, oy, oz = origins[i, 0], origins[i, 1], origins[i, 2]
         dx, dy, dz = directions[i, 0], directions[i, 1], directions[i, 2]
@@ -169,6 +173,7 @@ def _through_haze(origins, directions, far, pixels, air, cell, low, step, salt, 
         left = np.exp(-extinction * length)
         for c in range(3):
             radiance[i, c] *= left
+        harmonics(-dx, -dy, -dz, basis)
         shift = hashed(pixels[i], salt)
         for sample in range(samples):
             # Points are spaced evenly in what is left of the light, so each stands for the same share of it.
@@ -186,12 +191,14 @@ def _through_haze(origins, directions, far, pixels, air, cell, low, step, salt, 
                 b = min(max((oy + t * dy - low[1]) / step[1] - 0.5, 0.0), rows - 1.0)
                 d = min(max((oz + t * dz - low[2]) / step[2] - 0.5, 0.0), layers - 1.0)
                 ia, ib, id_ = min(int(a), max(columns - 2, 0)), min(int(b), max(rows - 2, 0)), min(int(d), max(layers - 2, 0))
-                weight = scattering / extinction * (1.0 - left) / samples
+                weight = albedo * (1.0 - left) / samples
                 for corner in range(8):
                     ja = min(ia + (corner & 1), columns - 1)
                     jb = min(ib + ((corner >> 1) & 1), rows - 1)
                     jd = min(id_ + (corner >> 2), layers - 1)
                     near = abs(1.0 - (corner & 1) - (a - ia)) * abs(1.0 - ((corner >> 1) & 1) - (b - ib)) * abs(1.0 - (corner >> 2) - (d - id_))
-                    for colour in range(3):
-                        radiance[i, colour] += weight * near * cell[ja, jb, jd, colour]
+                    for h in range(9):
+                        share = weight * near * basis[h]
+                        for colour in range(3):
+                            radiance[i, colour] += share * cell[ja, jb, jd, h, colour]
                 break

@@ -5,11 +5,12 @@ Takes direct light on texels and haze cells; gives the light that has bounced, o
 a lamp that moves, a finish, haze that thins change only numbers that are multiplied here.
 
     E   illuminance of a texel, B = reflectance x E what it sends back [lux], [lm/m2]
-    J   mean luminance of the light that passes a haze cell from all sides [cd/m2]
+    L   luminance that passes a haze cell, by direction of travel, as nine spherical harmonics [cd/m2]
 
-A ray from a texel brings ``exp(-s h) B / pi`` from what it meets behind the haze length h, and ``w s h exp(-s n) J``
-from the haze on the way (one point at haze length n, evenly chosen, extinction s, albedo w). What haze scatters more
-than once, or scatters from bounced light, is taken to leave evenly in all directions.
+A ray from a texel or a cell brings ``exp(-s h) B / pi`` from what it meets behind the haze length h, and
+``w s h exp(-s n)`` times what the haze on the way scatters towards it (one point at haze length n, evenly chosen;
+extinction s and albedo w, both scaled, see `previz.haze.scaling`). Scattering by Henyey and Greenstein multiplies the
+harmonics of order l by the l-th moment of the phase function, so it costs nothing to keep its direction.
 """
 
 from __future__ import annotations
@@ -20,14 +21,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from previz.haze.scaling import ORDER, Scaled
 from previz.light.units import per_mm
 from previz.rays.compiled import compiled
+from previz.rays.kernels import harmonics
 from previz.rays.texels import Texels
 from previz.rays.transport import DROPPED, Transport
 from previz.rays.workers import worker_count
 
-# The first bounce comes from small bright patches and takes every ray; later ones come from all over and take a quarter.
+# The first bounce comes from small bright patches and shafts and takes every ray; later ones come from all over and take a quarter.
 _LATER_SHARE = 4
+HARMONICS = (ORDER + 1) ** 2
+_ORDER_OF = np.array([0, 1, 1, 1, 2, 2, 2, 2, 2])
 _SMALLEST_GAIN = 1e-3
 _WIDEST_BLUR = 5
 
@@ -38,11 +43,13 @@ class Weights:
     The transport at one haze density. Rows and rays as in `Transport`.
 
     surface  (rows, k) float32: share of the light of the texel that a ray meets
-    haze     (rows, k) float32: share of pi J of the cell on the way
+    haze     (rows, h) float32: share of what the cell on the way scatters
+    moments  (9,) float32: the phase function's moment that each harmonic is scattered with
     """
 
     surface: np.ndarray
     haze: np.ndarray
+    moments: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -51,7 +58,8 @@ class Bounced:
     Bounced light per unit of each source column (lamp and colour).
 
     texel  (n, c) float32: illuminance on texels, smoothed for reading [lux]
-    cell   (cells, c) float32: mean luminance through haze cells, single scattering of lamps left out [cd/m2]
+    cell   (cells, 9, c) float32: luminance scattered by haze cells, by direction, per unit of scattering; what haze
+           scatters once, straight from the lamps, is left out [cd/m2]
     rounds number of bounces taken
     """
 
@@ -60,22 +68,34 @@ class Bounced:
     rounds: int
 
 
-def weights(transport: Transport, extinction_per_m: float, albedo: float) -> Weights:
-    """Return the transport's weights at one haze density. [1/m], [1]"""
-    extinction = np.float32(per_mm(extinction_per_m))
+def weights(transport: Transport, medium: Scaled) -> Weights:
+    """Return the transport's weights in one medium."""
+    extinction = np.float32(per_mm(medium.extinction_per_m))
     surface = np.exp(-extinction * transport.haze_mm)
-    haze = np.float32(albedo) * extinction * transport.haze_mm * np.exp(-extinction * transport.near_mm)
-    return Weights(surface.astype(np.float32), haze.astype(np.float32))
+    haze = np.float32(medium.albedo) * extinction * transport.haze_mm[:, : transport.cell.shape[1]] * np.exp(-extinction * transport.near_mm)
+    return Weights(surface.astype(np.float32), haze.astype(np.float32), medium.moments[_ORDER_OF].astype(np.float32))
 
 
 @compiled
-def _gather(first, last, texels, texel, cell, surface, haze, rays, sent, glow, illuminance, passing):
-    """One bounce for rows first .. last: `sent` (n, c) lm/m2 and `glow` (cells, c) cd/m2 in, the same kinds out."""
+def _from_haze(glow, cell, wx, wy, wz, weight, basis, total):
+    """Add to `total` (c,) the luminance that `cell` scatters against the ray (wx, wy, wz)."""
+    harmonics(-wx, -wy, -wz, basis)
+    for h in range(len(basis)):
+        share = weight * basis[h]
+        for c in range(len(total)):
+            total[c] += share * glow[cell, h, c]
+
+
+@compiled
+def _to_texels(first, last, texel, cell, surface, haze, way, rays, haze_rays, sent, glow, arriving):
+    """One bounce to texels first .. last: `sent` (n, c) lm/m2 and `glow` (cells, 9, c) cd/m2 in, illuminance out."""
     columns = sent.shape[1]
-    total = np.empty(columns)
+    total, veil, basis = np.empty(columns), np.empty(columns), np.empty(9)
     for i in range(first, last):
         total[:] = 0.0
+        veil[:] = 0.0
         count = 0
+        hazy = 0
         for k in range(rays):
             met = texel[i, k]
             if met == DROPPED:
@@ -85,17 +105,38 @@ def _gather(first, last, texels, texel, cell, surface, haze, rays, sent, glow, i
                 share = surface[i, k]
                 for c in range(columns):
                     total[c] += share * sent[met, c]
-            if cell[i, k] >= 0:
-                share = haze[i, k] * math.pi
+            if k < haze_rays:
+                hazy += 1
+                if cell[i, k] >= 0:
+                    _from_haze(glow, cell[i, k], way[i, k, 0], way[i, k, 1], way[i, k, 2], haze[i, k], basis, veil)
+        for c in range(columns):
+            arriving[i, c] = total[c] / max(count, 1) + math.pi * veil[c] / max(hazy, 1)
+
+
+@compiled
+def _to_cells(first, last, texels, texel, cell, surface, haze, way, sent, glow, passing):
+    """One bounce to haze cells first .. last: the luminance that passes each, as harmonics of its direction of travel."""
+    columns = sent.shape[1]
+    rays, haze_rays = texel.shape[1], cell.shape[1]
+    total, basis = np.empty(columns), np.empty(9)
+    for i in range(first, last):
+        row = texels + i
+        passing[i] = 0.0
+        for k in range(rays):
+            met = texel[row, k]
+            total[:] = 0.0
+            if met >= 0:
+                share = surface[row, k] / math.pi
                 for c in range(columns):
-                    total[c] += share * glow[cell[i, k], c]
-        scale = 1.0 / max(count, 1)
-        if i < texels:
-            for c in range(columns):
-                illuminance[i, c] = total[c] * scale
-        else:
-            for c in range(columns):
-                passing[i - texels, c] = total[c] * scale / math.pi
+                    total[c] += share * sent[met, c]
+            wx, wy, wz = way[i, k, 0], way[i, k, 1], way[i, k, 2]
+            if k < haze_rays and cell[row, k] >= 0:
+                _from_haze(glow, cell[row, k], wx, wy, wz, haze[row, k] * rays / haze_rays, basis, total)
+            harmonics(-wx, -wy, -wz, basis)
+            for h in range(9):
+                share = basis[h] * 4.0 * math.pi / rays
+                for c in range(columns):
+                    passing[i, h, c] += share * total[c]
 
 
 def bounced(
@@ -108,41 +149,54 @@ def bounced(
     ----------
     direct : (n, c) float array
         Illuminance straight from the sources on each texel; c columns, three (linear RGB) for each lamp. [lux]
-    passing : (cells, c) float array
-        Mean luminance of the same light through each haze cell: spherical illuminance / (4 pi). [cd/m2]
+    passing : (cells, 9, c) float array
+        Luminance of the same light through each haze cell, as harmonics of its direction of travel. [cd/m2]
     rounds : int
         The most bounces taken; fewer where the next would add less than a thousandth.
     """
     n, columns = direct.shape
+    cells = len(passing)
     reflectance = np.tile(texels.reflectance, (1, columns // 3)).astype(np.float32)
     reflectance[~transport.valid[:n]] = 0
     # The haze that a ray crosses next to a wall may lie in a cube whose centre is in the wall: it borrows its neighbours' light.
     borrow = _borrowed(transport.grid, transport.valid[n:])
+    moments = weight.moments[:, None]
     sent = (reflectance * direct).astype(np.float32)
-    glow = passing.astype(np.float32)[borrow]
+    glow = moments * passing.astype(np.float32)[borrow]
     total, total_glow = np.zeros((n, columns), np.float32), np.zeros(passing.shape, np.float32)
     start = float(sent.sum()) + 1e-30
     done = 0
-    k = transport.texel.shape[1]
+    k, hazy = transport.texel.shape[1], transport.cell.shape[1]
     with ThreadPoolExecutor(worker_count(workers)) as pool:
         for done in range(1, rounds + 1):
-            rays = k if done == 1 else max(1, k // _LATER_SHARE)
+            share = 1 if done == 1 else _LATER_SHARE
             arriving, through = np.empty_like(total), np.empty_like(total_glow)
-            bands = np.linspace(0, len(transport.texel), 9).astype(int)
             jobs = [
                 pool.submit(
-                    _gather, a, b, n, transport.texel, transport.cell, weight.surface, weight.haze, rays, sent, glow, arriving, through
+                    _to_texels, a, b, transport.texel, transport.cell, weight.surface, weight.haze, transport.way,
+                    max(1, k // share), max(1, hazy // share), sent, glow, arriving,
                 )
-                for a, b in zip(bands[:-1], bands[1:])
-            ]
+                for a, b in _bands(n)
+            ] + [
+                pool.submit(
+                    _to_cells, a, b, n, transport.texel, transport.cell, weight.surface, weight.haze, transport.cell_way, sent, glow, through
+                )
+                for a, b in _bands(cells)
+            ]  # fmt: skip
             for job in jobs:
                 job.result()
+            sent, glow = reflectance * arriving, moments * through[borrow]
             total += arriving
-            total_glow += through[borrow]
-            sent, glow = reflectance * arriving, through[borrow]
+            total_glow += glow
             if float(sent.sum()) < _SMALLEST_GAIN * start:
                 break
     return Bounced(_smoothed(texels, transport, total), total_glow, done)
+
+
+def _bands(rows: int) -> list[tuple[int, int]]:
+    """Return eight ranges that cover `rows`."""
+    edges = np.linspace(0, rows, 9).astype(int)
+    return list(zip(edges[:-1], edges[1:]))
 
 
 def _borrowed(grid, valid: np.ndarray) -> np.ndarray:

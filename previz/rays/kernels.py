@@ -137,3 +137,17 @@ def add_free(total, weight, blocked, row, lamp_of, count):
     for k in range(count):
         if not blocked[k]:
             total[row[k], lamp_of[k]] += weight[k]
+
+
+@compiled
+def harmonics(x, y, z, out):
+    """Fill `out` (9,) with the real spherical harmonics of orders 0 to 2 at the unit vector (x, y, z)."""
+    out[0] = 0.28209479177387814
+    out[1] = 0.4886025119029199 * y
+    out[2] = 0.4886025119029199 * z
+    out[3] = 0.4886025119029199 * x
+    out[4] = 1.0925484305920792 * x * y
+    out[5] = 1.0925484305920792 * y * z
+    out[6] = 0.31539156525252005 * (3.0 * z * z - 1.0)
+    out[7] = 1.0925484305920792 * x * z
+    out[8] = 0.5462742152960396 * (x * x - y * y)

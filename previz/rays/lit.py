@@ -14,10 +14,12 @@ import numpy as np
 
 from previz.build.built import BuiltSet
 from previz.haze.medium import Medium, medium_at
+from previz.haze.scaling import Scaled, scaled
 from previz.light.colour import LUMINANCE_WEIGHTS
 from previz.light.lamps import Emitter, emitters
 from previz.rays.bounce import Bounced, Weights, bounced, weights
 from previz.rays.direct import direct_light
+from previz.rays.kernels import harmonics
 from previz.rays.packed import Cells, Lamps, Windows, pack_cells, pack_lamps, pack_windows
 from previz.rays.texels import Texels, divide
 from previz.rays.tracer import Tracer
@@ -48,7 +50,7 @@ class LitSet:
     windows, lamps     apertures and emitters, packed
     texels, transport  surfaces in patches, and what each sees
     weight             the transport at this haze density
-    bounce             (n, 3 x lamps) and (cells, 3 x lamps): bounced light per candela of each lamp's white
+    bounce             bounced light per candela of each lamp's white; columns are lamps x RGB
     """
 
     scene: Scene
@@ -74,17 +76,22 @@ class LitSet:
 
     @property
     def bounce_colour(self) -> tuple[np.ndarray, np.ndarray]:
-        """Bounced light of all lamps: (n, 3) illuminance on texels [lux], (cells, 3) mean luminance through haze cells [cd/m2]."""
+        """Bounced light of all lamps: (n, 3) illuminance on texels [lux], (cells, 9, 3) luminance scattered by haze cells [cd/m2]."""
         texel = self.bounce.texel.reshape(len(self.bounce.texel), -1, 3)
-        cell = self.bounce.cell.reshape(len(self.bounce.cell), -1, 3)
+        cell = self.bounce.cell.reshape(*self.bounce.cell.shape[:2], -1, 3)
         candela = self.candela.astype(np.float32)
-        return np.einsum("nlc,lc->nc", texel, candela), np.einsum("nlc,lc->nc", cell, candela)
+        return np.einsum("nlc,lc->nc", texel, candela), np.einsum("nhlc,lc->nhc", cell, candela)
 
-    def direct(self, points, normals, numbers, *, salt: int, first_sample: int = 0, samples: int) -> np.ndarray:
+    @property
+    def scaled(self) -> Scaled:
+        """The air for light that has scattered more than once."""
+        return scaled(self.medium)
+
+    def direct(self, points, normals, numbers, *, salt: int, first_sample: int = 0, samples: int, extinction_per_m: float) -> np.ndarray:
         """Return (n, lamps) direct illuminance per candela on this thread; see `direct_light`."""
         return direct_light(
             self.tracer, self.rooms, self.air, self.closed_form, self.windows, self.lamps, points, normals, numbers,
-            salt=salt, first_sample=first_sample, samples=samples, extinction_per_m=self.medium.extinction_per_m,
+            salt=salt, first_sample=first_sample, samples=samples, extinction_per_m=extinction_per_m,
         )  # fmt: skip
 
     def illuminance(self, points: np.ndarray, normals: np.ndarray, samples: int = 256) -> np.ndarray:
@@ -110,7 +117,7 @@ class LitSet:
 
         def batch(a: int) -> np.ndarray:
             numbers = np.arange(a, min(a + size, len(points)))
-            return self.direct(points[a : a + size], normals[a : a + size], numbers, salt=_SALT_POINTS, samples=samples)
+            return self.direct(points[a : a + size], normals[a : a + size], numbers, salt=_SALT_POINTS, samples=samples, extinction_per_m=self.medium.extinction_per_m)
 
         parts = list(in_order(batch, starts, self.workers))
         return np.concatenate(parts) * luminous if parts else np.zeros((0, len(self.emitters)))
@@ -144,7 +151,7 @@ def light_set(
         scene=scene, built=built, tracer=tracer, emitters=lamps, medium=medium, rooms=rooms, air=air,
         closed_form=bool(built.apertures) and scene.haze.fills == "rooms", windows=pack_windows(built.apertures),
         lamps=pack_lamps(lamps, rooms), texels=divided, transport=seen,
-        weight=weights(seen, medium.extinction_per_m, medium.albedo), bounce=None, workers=workers,
+        weight=weights(seen, scaled(medium)), bounce=None, workers=workers,
     )  # fmt: skip
     return replace(unlit, bounce=_bounce(unlit))
 
@@ -164,7 +171,7 @@ def relit(lit: LitSet, *, lamps: tuple[Emitter, ...] | None = None, medium: Medi
     if medium is not None:
         if len(medium.cells) != len(lit.medium.cells):
             raise ValueError("the haze fills other cells than those the set was lit with")
-        changed |= {"medium": medium, "weight": weights(lit.transport, medium.extinction_per_m, medium.albedo)}
+        changed |= {"medium": medium, "weight": weights(lit.transport, scaled(medium))}
     fresh = replace(lit, **changed)
     return replace(fresh, bounce=_bounce(fresh))
 
@@ -172,9 +179,9 @@ def relit(lit: LitSet, *, lamps: tuple[Emitter, ...] | None = None, medium: Medi
 def _bounce(lit: LitSet) -> Bounced:
     """Light texels and haze cells directly, then let the light bounce; white lamps of one candela, so colour and level stay factors."""
     direct = _on_texels(lit)
-    passing = _through_cells(lit) / (4 * np.pi)
+    passing = _through_cells(lit)[:, None] * _headings(lit)
     return bounced(
-        lit.texels, lit.transport, lit.weight, np.repeat(direct, 3, axis=1), np.repeat(passing, 3, axis=1), rounds=BOUNCES, workers=lit.workers
+        lit.texels, lit.transport, lit.weight, np.repeat(direct, 3, axis=1), np.repeat(passing, 3, axis=2), rounds=BOUNCES, workers=lit.workers
     )
 
 
@@ -191,7 +198,7 @@ def _on_texels(lit: LitSet) -> np.ndarray:
         ).reshape(-1, 3)
         normals = np.repeat(texels.normal[rows], _TEXEL_SAMPLES, axis=0)
         numbers = (rows[:, None] * _TEXEL_SAMPLES + np.arange(_TEXEL_SAMPLES)).ravel()
-        light = lit.direct(points, normals, numbers, salt=_SALT_TEXELS, samples=1)
+        light = lit.direct(points, normals, numbers, salt=_SALT_TEXELS, samples=1, extinction_per_m=lit.scaled.extinction_per_m)
         return light.reshape(len(rows), _TEXEL_SAMPLES, -1).mean(axis=1)
 
     _fill(result, batch, usable, lit.workers)
@@ -208,11 +215,20 @@ def _through_cells(lit: LitSet) -> np.ndarray:
     def batch(rows: np.ndarray) -> np.ndarray:
         points = (grid.centre[rows, None] + spread).reshape(-1, 3)
         numbers = (rows[:, None] * _CELL_SAMPLES + np.arange(_CELL_SAMPLES)).ravel()
-        light = lit.direct(points, np.zeros_like(points), numbers, salt=_SALT_CELLS, samples=1)
+        light = lit.direct(points, np.zeros_like(points), numbers, salt=_SALT_CELLS, samples=1, extinction_per_m=lit.scaled.extinction_per_m)
         return light.reshape(len(rows), _CELL_SAMPLES, -1).mean(axis=1)
 
     _fill(result, batch, usable, lit.workers)
     return result
+
+
+def _headings(lit: LitSet) -> np.ndarray:
+    """(cells, 9, lamps): harmonics of the direction in which each lamp's light passes each haze cell."""
+    travel = lit.transport.grid.centre[:, None] - lit.lamps.centre
+    x, y, z = np.moveaxis(travel / np.maximum(np.linalg.norm(travel, axis=2, keepdims=True), 1e-9), 2, 0)
+    basis = np.empty((9, *x.shape))
+    harmonics(x, y, z, basis)
+    return np.moveaxis(basis, 0, 1)
 
 
 def _fill(result: np.ndarray, batch: Callable, rows: np.ndarray, workers: int | None) -> None:

@@ -141,7 +141,7 @@ class _Landing:
         worth = np.flatnonzero(total >= SMALLEST_MM2)
         worth = worth[np.lexsort((-total[worth], of[worth]))]
         corner = _Corners(self.clear, group)
-        panes = list(self.panel.panes.items())
+        panes = [(name, number, rims(pieces, self.throw)) for (_, name, number), pieces in self.panel.panes.items()]
         found = []
         for i in worth:
             pane, face = divmod(int(keys[of[i]]), faces)
@@ -177,9 +177,8 @@ class _Landing:
         return self.throw.back(flat[None], self.onto.normals[[facet]], self.onto.offsets[[facet]])[0], facet
 
     def _landed(self, pane, face: int, outline, at, facet: int, area: float, share: float) -> _Landed:
-        (_, opening, number), pieces = pane
+        opening, number, (along, depth) = pane
         normal = self.throw.unturned(self.onto.normals[facet])
-        along, depth = rims(pieces, self.throw)
         step = (at - self.emitter.centre) / (self.throw.seen(at)[2])
         through = self.emitter.centre + (self.throw.height - depth)[:, None] * step
         softest = soft_edge(self.emitter, through, along, at, normal).max()
@@ -191,7 +190,7 @@ class _Landing:
             "outline_mm": outline,
             "centre_mm": at,
             "area_mm2": float(area),
-            "penumbra_mm": float(min(softest, np.linalg.norm(np.ptp(self.surface.built.bounds, axis=0)))),
+            "penumbra_mm": float(min(softest, self.surface.size)),
             "lit_share": float(min(share, 1.0)),
         }
         return _Landed(self.number, normal, fields)

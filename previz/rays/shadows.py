@@ -10,6 +10,7 @@ Takes a built set, a throw and regions of it; gives lit pieces in the throw. Kno
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -51,6 +52,11 @@ class Surface:
         length = np.linalg.norm(vectors, axis=1)
         real = length > 1e-12
         return cls(built, corners[real], vectors[real] / length[real, None], length[real] / 2, built.face_of[real], built.part_of[real])
+
+    @cached_property
+    def size(self) -> float:
+        """Diagonal of the set's bounding box. [mm]"""
+        return float(np.linalg.norm(np.ptp(self.built.bounds, axis=0)))
 
 
 @dataclass(frozen=True)

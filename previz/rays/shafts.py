@@ -227,7 +227,7 @@ def _shaft_samples(
 def shaft_radiance(
     tracer: Tracer, air: Cells, closed_form: bool, windows: Windows, lamps: Lamps,
     origins, directions, far, pixels, *, salt: int, first_sample: int, lamp_samples: int, haze_samples: int,
-    extinction_per_m: float, albedo: float, g: float,
+    extinction_per_m: float, scattering_per_m: float, g: float,
 ) -> np.ndarray:  # fmt: skip
     """
     Return the radiance that haze sends along each ray per candela on the axis of each lamp, by one scattering.
@@ -242,6 +242,8 @@ def shaft_radiance(
         A number for each ray that chance depends on.
     closed_form : bool
         True where all light enters `air` through `windows`; False takes samples along all of the ray.
+    extinction_per_m, scattering_per_m, g : float
+        Of the air on both legs; of the air where light scatters; mean cosine of scattering. [1/m], [1/m], [1]
     first_sample, lamp_samples, haze_samples : int
         Number in the sequence of the first point on a lamp; points on each lamp; points in haze for each of those.
 
@@ -251,15 +253,14 @@ def shaft_radiance(
         Times a lamp's candela: luminance. [1/m2]
     """
     total = np.zeros((len(origins), len(lamps.shape)))
-    if extinction_per_m <= 0 or not len(lamps.shape) or not len(air.first[1:]):
+    if scattering_per_m <= 0 or not len(lamps.shape) or not len(air.first[1:]):
         return total
     room = len(origins) * len(lamps.shape) * lamp_samples * haze_samples
     start, target = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32)
     weight, ray, lamp_of = np.empty(room), np.empty(room, np.int32), np.empty(room, np.int32)
-    extinction = per_mm(extinction_per_m)
     count = _shaft_samples(
         origins, directions, far, pixels, air, closed_form, windows, lamps, salt, first_sample, lamp_samples, haze_samples,
-        extinction, extinction * albedo, g, start, target, weight, ray, lamp_of,
+        per_mm(extinction_per_m), per_mm(scattering_per_m), g, start, target, weight, ray, lamp_of,
     )  # fmt: skip
     blocked = tracer.blocked(start[:count], target[:count])
     add_free(total, weight, blocked, ray, lamp_of, count)

@@ -6,7 +6,8 @@ One pass of rays over the hemisphere of each texel, spread by the cosine, and ov
 it meets, the length of haze on the way, and one point of haze on the way with the cell that it lies in. Extinction
 turns lengths into weights (`weights`), so a change of haze density casts no ray; lamps never enter.
 
-A row is a receiver: first the texels, then the cells.
+Light from a texel's surroundings changes fast with direction, light from the haze does not: of a texel's rays only the
+first `HAZE_RAYS` look for haze cells.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from previz.rays.texels import Texels, nearest_texel
 from previz.rays.tracer import SKIN_MM, Tracer
 from previz.rays.workers import in_order
 
+HAZE_RAYS = 32
 MISSED, DROPPED = -1, -2
 _ROWS_A_BATCH = 512
 _R1, _R2 = 0.7548776662466927, 0.5698402909980532
@@ -53,8 +55,10 @@ class Transport:
 
     texel     (rows, k) int32: texel met, MISSED where the ray leaves the set, DROPPED where it began inside a solid
     haze_mm   (rows, k) float32: length of haze up to what it meets
-    cell      (rows, k) int32: haze cell of one point on the way, -1 where there is none
-    near_mm   (rows, k) float32: length of haze up to that point
+    cell      (rows, h) int32: haze cell of one point on the way of the first h rays, -1 where there is none
+    near_mm   (rows, h) float32: length of haze up to that point
+    way       (rows, h, 3) float32: direction of those rays
+    cell_way  (cells, k, 3) float32: direction of all rays of the cells
     valid     (rows,) bool: most of its rays began in the open
     openness  (rows,) float32: harmonic mean of the distances to what it sees [mm]
     texels    how many of the rows are texels
@@ -66,6 +70,8 @@ class Transport:
     haze_mm: np.ndarray
     cell: np.ndarray
     near_mm: np.ndarray
+    way: np.ndarray
+    cell_way: np.ndarray
     valid: np.ndarray
     openness: np.ndarray
     texels: int
@@ -135,7 +141,8 @@ def _record(
             dx, dy, dz = float(direction[row, 0]), float(direction[row, 1]), float(direction[row, 2])
             far = float(distance[row])
             texel[i, k] = MISSED
-            cell[i, k] = -1
+            if k < cell.shape[1]:
+                cell[i, k] = -1
             if triangle[row] >= 0:
                 nx, ny, nz = float(normal[row, 0]), float(normal[row, 1]), float(normal[row, 2])
                 if nx * dx + ny * dy + nz * dz > 0.0:
@@ -150,7 +157,7 @@ def _record(
             far = min(far, 1e9)
             length = haze_length(air, ox, oy, oz, dx, dy, dz, far)
             haze[i, k] = length
-            if length <= 0.0:
+            if length <= 0.0 or k >= cell.shape[1]:
                 continue
             # One point of haze on the way, evenly chosen along its length.
             wanted = length * hashed(first + i, k + 500000)
@@ -186,7 +193,7 @@ def transport(tracer: Tracer, texels: Texels, air: Cells, grid: HazeGrid, rays: 
     normal = np.concatenate([texels.normal, np.tile([0.0, 0.0, 1.0], (cells, 1))])
     across, upward = np.concatenate([texels.across, none]), np.concatenate([texels.upward, none])
     pattern = np.concatenate([texels.pattern, np.zeros(cells, np.int32)])
-    rows = n + cells
+    rows, haze_rays = n + cells, min(HAZE_RAYS, rays)
 
     def batch(first: int) -> tuple:
         last = min(first + _ROWS_A_BATCH, rows)
@@ -197,20 +204,21 @@ def transport(tracer: Tracer, texels: Texels, air: Cells, grid: HazeGrid, rays: 
             rays, SKIN_MM, origin, direction,
         )  # fmt: skip
         hits = tracer.hit(origin, direction)
-        texel, cell = np.empty((count, rays), np.int32), np.empty((count, rays), np.int32)
-        haze, near = np.zeros((count, rays), np.float32), np.zeros((count, rays), np.float32)
+        texel, cell = np.empty((count, rays), np.int32), np.empty((count, haze_rays), np.int32)
+        haze, near = np.zeros((count, rays), np.float32), np.zeros((count, haze_rays), np.float32)
         valid, openness = np.empty(count, np.bool_), np.empty(count, np.float32)
         _record(
             first, rays, texels.lookup, air, grid.low, grid.step, np.array(grid.shape), origin, direction,
             hits.triangle, hits.u, hits.v, hits.distance, hits.normal, texel, haze, cell, near, valid, openness,
         )  # fmt: skip
-        return texel, haze, cell, near, valid, openness
+        way = direction.reshape(count, rays, 3)
+        return texel, haze, cell, near, way[:, :haze_rays].copy(), way[max(0, n - first) :].copy(), valid, openness
 
     parts = []
     for part in in_order(batch, list(range(0, rows, _ROWS_A_BATCH)), workers):
         parts.append(part)
         if progress:
             progress(min(1.0, len(parts) * _ROWS_A_BATCH / rows))
-    texel, haze, cell, near, valid, openness = (np.concatenate(column) for column in zip(*parts))
+    texel, haze, cell, near, way, cell_way, valid, openness = (np.concatenate(column) for column in zip(*parts))
     valid &= np.concatenate([texels.covered, grid.in_air])
-    return Transport(texel, haze, cell, near, valid, openness, n, grid, rows * rays)
+    return Transport(texel, haze, cell, near, way, cell_way, valid, openness, n, grid, rows * rays)
