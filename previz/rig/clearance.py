@@ -98,6 +98,27 @@ def clearance(built: BuiltSet, scene: Scene, move: Move) -> Clearance:
     return Clearance(best.mm, moment, best.between, certified_to, search.set.queries)
 
 
+def clearance_at(built: BuiltSet, scene: Scene, move: Move, take_s) -> np.ndarray:
+    """
+    Return how near the rig stands to the set at moments of the take, whatever happens between them.
+
+    Parameters
+    ----------
+    built, scene, move
+        As `clearance`.
+    take_s : (n,) float array
+        [s]
+
+    Returns
+    -------
+    (n,) float array
+        0 where they meet. [mm]
+    """
+    search = _Search(built, rig_parts(scene.lens, scene.body), move)
+    travel = move.track.length * move.curve.share(np.atleast_1d(take_s))
+    return np.array([min(search.near_at(s)) for s in travel])
+
+
 class _Search:
     """One search: `best` is the nearest place known so far."""
 
@@ -126,6 +147,10 @@ class _Search:
                 return self.best, 0.0
         floor = pieces[0][0] if pieces else self.best.mm
         return self.best, min(max(self.best.mm - floor, CERTIFIED_MM), self.best.mm)
+
+    def near_at(self, travel: float) -> list[float]:
+        """Return the distance of each solid at one travel. [mm]"""
+        return [self._at(i, travel).mm for i in range(len(self.parts))]
 
     def first_contact(self) -> _Place:
         """Return the first contact of the move, no later than `best`, which is one."""

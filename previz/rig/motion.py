@@ -65,8 +65,8 @@ class SCurve:
 
     @property
     def ramp_s(self) -> float:
-        """Time spent speeding up. [s]"""
-        return self.ease * self.take_s
+        """Time spent speeding up; an ease too small to compute with is none. [s]"""
+        return self.ease * self.take_s if self.ease > 1e-9 else 0.0
 
     @property
     def peak_rate(self) -> float:
