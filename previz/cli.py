@@ -114,8 +114,9 @@ def frame(
     workers: Workers = None,
 ):
     """One picture through the lens."""
-    from previz.check.folder import default_folder, file_stem, picture_kind, write_picture
+    from previz.check.folder import default_folder, file_stem
     from previz.frames.linear import linear_kind, write_linear
+    from previz.frames.picture import picture_kind, write_picture
     from previz.progress import watched
 
     pixels = picture_size(size)
@@ -164,6 +165,26 @@ def _hazed(scene, built, shot, moment_s, pixels, quality, workers, watch):
 @app.command(epilog="Example: previz reel scenes/clockmakers-attic.toml --size 640x360")
 def reel(scene: ScenePath, shot: ShotName = None, size: Size = "480x270", proxy: Proxy = False, output: Output = None, workers: Workers = None):
     """The moving preview (MP4) at playback speed, and a contact sheet."""
+    from previz.check.folder import default_folder, file_stem
+    from previz.frames.reel import write_reel
+    from previz.progress import watched
+    from previz.rays.lit import light_set
+    from previz.rays.patches import patches
+    from previz.rig.moves import plan_move
+
+    pixels = picture_size(size)
+    if output is not None and output.suffix.lower() != ".mp4":
+        raise OptionFault(f"{output}: a reel is an MP4 video, so its name must end in .mp4", "Name it like reel.mp4.")
+    with watched() as watch:
+        loaded, built, chosen = _shot(scene, shot, workers)
+        # Plain shapes show no bounce light, so next to none of it is worked out for them.
+        baked = {"texels": 100, "rays": 1} if proxy else {}
+        lit = light_set(loaded.scene, built, workers=workers, progress=watch("light"), **baked)
+        output = output or default_folder(scene) / f"{file_stem(chosen.name)}{'-proxy' if proxy else ''}.mp4"
+        outlines = [patch.outline_mm for patch in patches(built, lit.emitters, lit)]
+        move = plan_move(loaded.scene, chosen, built)
+        for path in write_reel(lit, chosen, move, output, size=pixels, proxy=proxy, outlines=outlines, workers=workers, progress=watch("reel")):
+            print(path)
 
 
 @app.command(epilog="Example: previz make scenes/clockmakers-attic.toml")

@@ -1,7 +1,7 @@
 """
 Everything of a set in one folder: pictures, reels, report, and the page that shows them.
 
-Takes a study and its lit set; writes files and gives their paths. Each file is renamed into place when it is whole.
+Takes a study and its lit set; writes files and gives their names. Each file is renamed into place when it is whole.
 """
 
 from __future__ import annotations
@@ -14,9 +14,13 @@ from previz.check.page import ShotFiles, page
 from previz.check.report import report, report_json
 from previz.check.study import Study, Taken
 from previz.check.text import number, report_text
+from previz.frames.picture import write_picture
 from previz.frames.reel import write_reel
 from previz.frames.still import lit_at_roll, still
 from previz.scene.files import replacing
+
+REEL_SIZE = (480, 270)
+"""Of a reel's frames, columns and rows: enough to judge a move, and quick (own choice)."""
 
 
 def default_folder(scene_path: Path) -> Path:
@@ -26,7 +30,19 @@ def default_folder(scene_path: Path) -> Path:
 
 def file_stem(name: str) -> str:
     """Return a name that the maker gave as one that every file system takes: "Clock / dolly" is "clock-dolly"."""
-    return re.sub(r"[^\w]+", "-", name.lower()).strip("-") or "shot"
+    return re.sub(r"[^\w]+", "-", name.lower()).strip("-")[:60] or "shot"
+
+
+def file_stems(names) -> dict[str, str]:
+    """Return the file stem of each of `names`, no two alike even where letters are folded."""
+    stems: dict[str, str] = {}
+    for name in names:
+        stem, count = file_stem(name), 1
+        while stem in stems.values():
+            count += 1
+            stem = f"{file_stem(name)}-{count}"
+        stems[name] = stem
+    return stems
 
 
 def write_text(path: Path, text: str) -> None:
@@ -35,45 +51,43 @@ def write_text(path: Path, text: str) -> None:
         temporary.write_text(text, encoding="utf-8")
 
 
-def write_picture(path: Path, rgb) -> None:
-    """Write (rows, columns, 3) uint8 sRGB as a picture of the kind that the name ends in."""
-    import imageio.v3 as imageio
-
-    with replacing(path) as temporary:
-        imageio.imwrite(temporary, rgb)
-
-
-def write_folder(study: Study, lit, folder: Path, *, size: tuple[int, int], reel_size: tuple[int, int], workers: int | None, watch: Callable) -> Path:
+def write_folder(study: Study, lit, folder: Path, *, size: tuple[int, int], workers: int | None, watch: Callable) -> tuple[dict, Path]:
     """
-    Write all of a set into `folder`; return the path of its page.
+    Write all of a set into `folder`; return its report and the path of its page.
 
-    The report comes first, so that figures are there while pictures are being made.
+    The report comes first, so that the figures are there while pictures are being made.
+
+    Parameters
+    ----------
+    study, lit : Study, LitSet
+        Of the same set.
+    size : (columns, rows)
+        Of the pictures. [pixel]
+    watch : callable
+        Given a label, returns a function called with the share done.
     """
     figures = report(study)
     write_text(folder / "report.json", report_json(figures))
     write_text(folder / "report.txt", report_text(figures))
-    files = {}
-    for taken in study.shots:
-        files[taken.shot.name] = _shot_files(taken, lit, folder, size, reel_size, workers, watch)
+    stems = file_stems(taken.shot.name for taken in study.shots)
+    outlines = [patch.outline_mm for patch in study.patches]
+    files = {taken.shot.name: _shot_files(taken, lit, folder, stems[taken.shot.name], size, outlines, workers, watch) for taken in study.shots}
     write_text(folder / "index.html", page(figures, files))
-    return folder / "index.html"
+    return figures, folder / "index.html"
 
 
-def _moments(taken: Taken) -> list[tuple[str, float]]:
+def moments(taken: Taken) -> list[tuple[str, float]]:
     """Return the moments of the take that are shown as pictures, each with its name. [s]"""
-    if taken.shot.move == "still":
-        return [("middle", taken.shot.take_s / 2)]
-    return [("middle", taken.shot.take_s / 2), ("start", 0.0), ("end", taken.shot.take_s)]
+    middle = ("middle", taken.shot.take_s / 2)
+    return [middle, ("start", 0.0), ("end", taken.shot.take_s)] if taken.move.track.length else [middle]
 
 
-def _shot_files(taken: Taken, lit, folder: Path, size, reel_size, workers, watch) -> ShotFiles:
-    shot, stem = taken.shot, file_stem(taken.shot.name)
-    lit = lit_at_roll(lit, shot)
+def _shot_files(taken: Taken, lit, folder: Path, stem: str, size, outlines, workers, watch) -> ShotFiles:
+    shot, rolled = taken.shot, lit_at_roll(lit, taken.shot)
     stills = []
-    for moment, take_s in _moments(taken):
-        file = f"{stem}-{moment}.png"
-        picture = still(lit, shot, taken.move, take_s, size, workers=workers, progress=watch(f"{shot.name}, {moment}"))
-        write_picture(folder / file, picture.rgb)
-        stills.append((file, f"{shot.name}, {moment} of the move: {number(take_s)} s of the take, {number(take_s * shot.fps / shot.playback)} s of the clip"))
-    reel = write_reel(lit, taken, folder / f"{stem}.mp4", size=reel_size, workers=workers, progress=watch(f"{shot.name}, reel"))
-    return ShotFiles(stills, *reel)
+    for name, take_s in moments(taken):
+        picture = still(rolled, shot, taken.move, take_s, size, workers=workers, progress=watch(f"{shot.name}, {name}"))
+        write_picture(folder / f"{stem}-{name}.png", picture.rgb)
+        stills.append((f"{stem}-{name}.png", f"{shot.name}, {name}: {number(take_s)} s into the take, {number(take_s * shot.fps / shot.playback)} s of the clip"))
+    reel, contact = write_reel(lit, shot, taken.move, folder / f"{stem}.mp4", size=REEL_SIZE, outlines=outlines, workers=workers, progress=watch(f"{shot.name}, reel"))
+    return ShotFiles(stills, reel.name, contact.name)
