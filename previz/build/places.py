@@ -40,9 +40,10 @@ def opening_centre(built: BuiltSet, name: str) -> np.ndarray | None:
 
 def prop_box(built: BuiltSet, name: str) -> np.ndarray | None:
     """Return the (2, 3) lowest and highest corner of a prop, or of a row of them; None where the set has none. [mm]"""
-    parts = [i for i, p in enumerate(built.parts) if p.kind == "prop" and (_answers(p.name, name) or p.owner == name)]
-    exact = [i for i in parts if built.parts[i].name == name]
-    triangles = built.triangles[built.triangles_of(exact or parts)]
+    props = [i for i, p in enumerate(built.parts) if p.kind == "prop"]
+    exact = [i for i in props if name in (built.parts[i].name, built.parts[i].owner)]
+    row = [i for i in props if _answers(built.parts[i].owner, name)]
+    triangles = built.triangles[built.triangles_of(exact or row)]
     if not len(triangles):
         return None
     corners = built.vertices[triangles.reshape(-1)]

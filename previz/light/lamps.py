@@ -16,10 +16,8 @@ import numpy as np
 from previz.build.built import BuiltSet
 from previz.build.places import place_of
 from previz.light.colour import unit_luminance
+from previz.scene.faults import PrevizError
 from previz.scene.model import Scene
-
-DEFAULT_CANDELA = 10_000.0
-"""Where the scene gives no level: a strong lamp, 10,000 lux at 1 m (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -59,8 +57,8 @@ def emitters(scene: Scene, built: BuiltSet) -> tuple[Emitter, ...]:
 
     Raises
     ------
-    ValueError
-        If a lamp points at itself, at a name that the set does not have, or has the colour black.
+    PrevizError
+        If a lamp gives no level, points at itself or at a name that the set does not have, or has the colour black.
     """
     return tuple(_emitter(lamp, built) for lamp in scene.lamp)
 
@@ -167,7 +165,9 @@ def _half_sides(lamp) -> tuple[float, float]:
 
 def _level_of(lamp, exponent: float) -> float:
     """Return the luminous intensity on the axis after gel and dim: lux at 1 m in the far field is candela. [cd]"""
-    given = lamp.lux_at_1m or lamp.candela or (lamp.lumens and axis_candela(lamp.lumens, exponent)) or DEFAULT_CANDELA
+    given = lamp.lux_at_1m or lamp.candela or (lamp.lumens and axis_candela(lamp.lumens, exponent))
+    if given is None:
+        raise PrevizError(f'lamp "{lamp.name}": it gives no level of light. Add lux_at_1m, candela or lumens.')
     return given * 2.0**-lamp.gel * lamp.dim
 
 
@@ -175,14 +175,14 @@ def _colour(lamp) -> np.ndarray:
     try:
         return unit_luminance(lamp.colour)
     except ValueError as error:
-        raise ValueError(f'lamp "{lamp.name}": colour {lamp.colour}: {error}. Give the colour of the light; dim = 0 puts it out.') from error
+        raise PrevizError(f'lamp "{lamp.name}": colour {lamp.colour}: {error}. Give the colour of the light; dim = 0 puts it out.') from error
 
 
 def _axis(lamp, centre: np.ndarray, built: BuiltSet) -> np.ndarray:
     axis = _target(lamp, built) - centre
     length = np.linalg.norm(axis)
     if length < 1e-6:
-        raise ValueError(f'lamp "{lamp.name}": it points at itself: toward is the place where it stands. Move at or toward.')
+        raise PrevizError(f'lamp "{lamp.name}": it points at itself: toward is the place where it stands. Move at or toward.')
     return axis / length
 
 
@@ -191,7 +191,7 @@ def _target(lamp, built: BuiltSet) -> np.ndarray:
         return np.array(lamp.toward, dtype=float)
     place = place_of(built, lamp.toward)
     if place is None:
-        raise ValueError(f'lamp "{lamp.name}": toward = "{lamp.toward}" is neither an opening nor a prop of this set. Give a name that it has, or [x, y, z].')
+        raise PrevizError(f'lamp "{lamp.name}": toward = "{lamp.toward}" is neither an opening nor a prop of this set. Give a name that it has, or [x, y, z].')
     return place
 
 
