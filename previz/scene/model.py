@@ -46,7 +46,11 @@ Colour = Annotated[str, AfterValidator(_hex_colour)]
 
 
 class Table(BaseModel):
-    """A table of the scene file: unknown keys are faults, values are frozen and never coerced from text."""
+    """
+    A table of the scene file: unknown keys are faults, values are frozen.
+
+    The reader validates strictly (text never becomes a number, true never 1); code that builds a table may pass lists.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True, str_max_length=4000)
 
@@ -275,6 +279,9 @@ class PanelLamp(LampTable):
 
 LAMP_KINDS = {"point": PointLamp, "disc": DiscLamp, "panel": PanelLamp}
 Lamp = Annotated[Union[tuple(Annotated[cls, Tag(kind)] for kind, cls in LAMP_KINDS.items())], Discriminator(_kind_of)]
+
+
+KINDS = {"prop": (PropTable, PROP_KINDS), "lamp": (LampTable, LAMP_KINDS)}
 
 
 class Haze(Table):
