@@ -119,6 +119,29 @@ def clearance_at(built: BuiltSet, scene: Scene, move: Move, take_s) -> np.ndarra
     return np.array([min(search.near_at(s)) for s in travel])
 
 
+def clearance_at(built: BuiltSet, scene: Scene, move: Move, take_s) -> np.ndarray:
+    """
+    Return the distance between the rig and the set at single moments.
+
+    Parameters
+    ----------
+    built : BuiltSet
+    scene : Scene
+        Its lens and body.
+    move : Move
+    take_s : (n,) float array
+        [s]
+
+    Returns
+    -------
+    (n,) float array
+        0 where they meet. What happens between the moments, only `clearance` knows. [mm]
+    """
+    search = _Search(built, rig_parts(scene.lens, scene.body), move)
+    travel = move.track.length * move.curve.share(np.asarray(take_s, float))
+    return np.array([search.nearest(float(place)).mm for place in travel])
+
+
 class _Search:
     """One search: `best` is the nearest place known so far."""
 
@@ -127,9 +150,13 @@ class _Search:
         self.bounds = built.bounds
         self.faces = [part.faces() for part in parts]
 
+    def nearest(self, travel: float) -> _Place:
+        """Return the nearest place of the whole rig at one travel."""
+        return self._inside(travel) or min((self._at(i, travel) for i in range(len(self.parts))), key=_mm)
+
     def least(self) -> tuple[_Place, float]:
         """Return the nearest place, and how much nearer the truth may be. [mm]"""
-        self.best = self._inside_at_start() or min((self._at(i, 0.0) for i in range(len(self.parts))), key=_mm)
+        self.best = self.nearest(0.0)
         length = self.move.track.length
         if not length or self.best.mm <= CONTACT_MM:
             return self.best, 0.0
@@ -208,16 +235,16 @@ class _Search:
     def _name(self, i: int, poses, point) -> str:
         return self.parts[i].name_at(axes(poses.pan, poses.tilt)[0, 0] @ (point - poses.position[0]))
 
-    def _inside_at_start(self) -> _Place | None:
-        """Return a contact at the start where a solid lies wholly inside another, which surface distances cannot tell."""
-        pose = self.move.poses_along(np.zeros(1))
+    def _inside(self, travel: float) -> _Place | None:
+        """Return a contact where a solid lies wholly inside another, which surface distances cannot tell."""
+        pose = self.move.poses_along(np.array([travel]))
         in_lens = (self.built.vertices - pose.position[0]) @ axes(pose.pan, pose.tilt)[0].T
         for i, part in enumerate(self.parts):
-            around = self.set.solids_around(placed(self.move, part, [0.0])[0, 0])
+            around = self.set.solids_around(placed(self.move, part, [travel])[0, 0])
             if around:
-                return _Place(0.0, 0.0, (part.name, around[0]))
+                return _Place(0.0, travel, (part.name, around[0]))
             swallowed = np.flatnonzero(part.contains(in_lens)[self.built.triangles].any(axis=1))
             if len(swallowed):
                 x = in_lens[self.built.triangles[swallowed[0], 0], 0]
-                return _Place(0.0, 0.0, (part.name_at(x), self.set.part_name(int(swallowed[0]))))
+                return _Place(0.0, travel, (part.name_at(x), self.set.part_name(int(swallowed[0]))))
         return None

@@ -23,6 +23,10 @@ MOMENTS = 41
 GRID = 48
 """Rays across, and as many down, over the part of the picture that the subject can appear in."""
 
+TRIM_MM = 3.0
+"""What lies no farther than this outside the subject's box belongs to its look, a dial on a clock or a plank on a boat, and
+does not count as standing in front of it (own choice)."""
+
 
 @dataclass(frozen=True)
 class Framing:
@@ -113,7 +117,7 @@ def hidden_share(view: View, box, alone: Tracer, everything: Tracer, subject) ->
     Returns
     -------
     float
-        Of the rays within the frame that would meet the subject if nothing else were there. [1]
+        Of the rays within the frame that would meet the subject if nothing else were there. Its trim hides nothing. [1]
     """
     x, y = _grid(view, box)
     directions = view.directions(x, y)
@@ -121,7 +125,9 @@ def hidden_share(view: View, box, alone: Tracer, everything: Tracer, subject) ->
     ahead = alone.hit(origins, directions)
     seen = np.isfinite(ahead.distance)
     first = everything.hit(origins[seen], directions[seen])
-    other = ~np.isin(first.triangle, subject) & (first.distance < ahead.distance[seen] - SKIN_MM)
+    where = origins[seen] + first.distance[:, None] * directions[seen]
+    trim = np.all((where > box.min(axis=0) - TRIM_MM) & (where < box.max(axis=0) + TRIM_MM), axis=1)
+    other = ~np.isin(first.triangle, subject) & (first.distance < ahead.distance[seen] - SKIN_MM) & ~trim
     return float(other.mean()) if seen.any() else 0.0
 
 

@@ -127,4 +127,4 @@ class SCurve:
             middle = (low + high) / 2
             before = self.share(middle) < share
             low, high = np.where(before, middle, low), np.where(before, high, middle)
-        return np.where(share > 0, high, 0.0)
+        return np.select([share <= 0, share >= 1], [0.0, self.take_s], high)

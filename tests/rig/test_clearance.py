@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from previz.rig.clearance import CERTIFIED_MM, clearance
+from previz.rig.clearance import CERTIFIED_MM, clearance, clearance_at
 from previz.rig.distance import SetDistance
 from previz.rig.moves import plan_move
 from previz.rig.solids import rig_parts
@@ -131,6 +131,14 @@ class TestContact:
         sheet = trimesh.Trimesh([[100, -50, -50], [100, 50, -50], [100, 0, 50]], [[0, 1, 2]])
         found = least(set_of(sheet=sheet), {"move": "slide", "from": [0, 0, 0], "to": [400, 0, 0]})
         assert (found.min_mm, found.between) == (0, ("lens tip", "sheet"))
+
+
+def test_at_single_moments(set_of, box, scene_of):
+    """Distance to a wall ahead, none once inside it, none inside a block."""
+    scene = scene_of({"move": "slide", "from": [0, 0, 0], "to": [100, 0, 0], "ease": 0})
+    move = plan_move(scene, scene.shot[0], set_of(wall=box([60, -90, -90], [300, 90, 90])))
+    for name, solid, expected in (("wall", box([60, -90, -90], [300, 90, 90]), [60, 10, 0]), ("block", box([-900] * 3, [900] * 3), [0, 0, 0])):
+        assert clearance_at(set_of(**{name: solid}), scene, move, [0, 1.5, 3]) == pytest.approx(expected)
 
 
 def test_a_pan_that_flips_over_its_target_still_ends(least, set_of, box):

@@ -68,6 +68,13 @@ def test_the_subject_does_not_hide_itself(frame, set_of, box):
     assert frame(set_of(clock=box([100, -10, -10], [160, 10, 10])), {}).hidden_share == 0
 
 
+def test_its_own_trim_does_not_hide_it(frame, set_of, clock, box):
+    """A dial of 2 mm on its front is part of its look; a card 5 mm in front of it is not."""
+    dial, card = box([98, -9, -9], [100, 9, 9]), box([94, -9, -9], [95, 9, 9])
+    assert frame(set_of(clock=clock, dial=dial), {}).hidden_share == 0
+    assert frame(set_of(clock=clock, card=card), {}).hidden_share > 0.8
+
+
 def test_the_worst_hidden_share_of_the_take(frame, set_of, clock, box):
     """A post that the move passes hides it for a moment in the middle."""
     built = set_of(clock=clock, post=box([40, 10, -50], [60, 30, 50]))
