@@ -22,7 +22,7 @@ from previz.rays.compiled import compiled
 from previz.rays.kernels import clip_cell, harmonics, hashed
 from previz.rays.lit import LitSet
 from previz.rays.shafts import shaft_radiance
-from previz.rays.texels import read_smoothly
+from previz.rays.texels import add_smoothly
 from previz.rays.workers import in_order
 
 _SALT_PIXEL, _SALT_SHAFT, _SALT_DIRECT, _SALT_GLOW = 1, 11, 21, 31
@@ -131,7 +131,7 @@ def _surface(lit, glow, origins, directions, far, hits, found, pixels, number, l
     behind = np.einsum("ij,ij->i", normal, directions) > 0
     facing = np.where(behind[:, None], -normal, normal)
     arriving = lit.direct(points, facing, pixels, salt=salt + _SALT_DIRECT, first_sample=number * lamp_samples, samples=lamp_samples, extinction_per_m=glow.air.extinction_per_m) @ lit.candela
-    _add_bounce(lit.texels.lookup, glow.texel, triangle, hits.u[found], hits.v[found], points, normal, arriving)
+    add_smoothly(lit.texels.lookup, glow.texel, triangle, hits.u[found], hits.v[found], points, normal, arriving)
     return arriving * glow.reflectance[triangle] / np.pi
 
 
@@ -143,16 +143,6 @@ def _jitter(pixels, number, salt, out):
         b = hashed(pixels[i], salt + 1) + 0.5698402909980532 * number
         out[i, 0] = a - np.floor(a)
         out[i, 1] = b - np.floor(b)
-
-
-@compiled
-def _add_bounce(lookup, values, triangle, u, v, points, normal, arriving):
-    """Add the bounced illuminance at each hit to `arriving` (n, 3)."""
-    for i in range(len(triangle)):
-        read_smoothly(
-            lookup, values, triangle[i], u[i], v[i], points[i, 0], points[i, 1], points[i, 2], normal[i, 0], normal[i, 1], normal[i, 2],
-            arriving[i],
-        )  # fmt: skip
 
 
 @compiled

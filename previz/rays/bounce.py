@@ -131,7 +131,7 @@ def _to_cells(first, last, texels, texel, cell, surface, haze, way, sent, glow, 
                     total[c] += share * sent[met, c]
             wx, wy, wz = way[i, k, 0], way[i, k, 1], way[i, k, 2]
             if k < haze_rays and cell[row, k] >= 0:
-                _from_haze(glow, cell[row, k], wx, wy, wz, haze[row, k] * rays / haze_rays, basis, total)
+                _from_haze(glow, cell[row, k], wx, wy, wz, np.float32(haze[row, k] * rays / haze_rays), basis, total)
             harmonics(-wx, -wy, -wz, basis)
             for h in range(9):
                 share = basis[h] * 4.0 * math.pi / rays

@@ -54,10 +54,10 @@ def _direct_samples(
     """Fill the samples of a batch of points; return their number. A normal of zero length asks for light from all sides."""
     k = 0
     for i in range(len(points)):
-        nx, ny, nz = float(normals[i, 0]), float(normals[i, 1]), float(normals[i, 2])
-        x = float(points[i, 0]) + skin * nx
-        y = float(points[i, 1]) + skin * ny
-        z = float(points[i, 2]) + skin * nz
+        nx, ny, nz = np.float64(normals[i, 0]), np.float64(normals[i, 1]), np.float64(normals[i, 2])
+        x = np.float64(points[i, 0]) + skin * nx
+        y = np.float64(points[i, 1]) + skin * ny
+        z = np.float64(points[i, 2]) + skin * nz
         in_air = nx == 0.0 and ny == 0.0 and nz == 0.0
         indoors = closed_form and in_any_cell(rooms, x, y, z)
         shift_u = hashed(numbers[i], salt)

@@ -19,7 +19,7 @@ from previz.light.colour import LUMINANCE_WEIGHTS
 from previz.light.lamps import Emitter, emitters
 from previz.rays.bounce import Bounced, Weights, bounced, weights
 from previz.rays.direct import direct_light
-from previz.rays.kernels import harmonics
+from previz.rays.kernels import headings
 from previz.rays.packed import Cells, Lamps, Windows, pack_cells, pack_lamps, pack_windows
 from previz.rays.texels import Texels, divide
 from previz.rays.tracer import Tracer
@@ -225,10 +225,10 @@ def _through_cells(lit: LitSet) -> np.ndarray:
 def _headings(lit: LitSet) -> np.ndarray:
     """(cells, 9, lamps): harmonics of the direction in which each lamp's light passes each haze cell."""
     travel = lit.transport.grid.centre[:, None] - lit.lamps.centre
-    x, y, z = np.moveaxis(travel / np.maximum(np.linalg.norm(travel, axis=2, keepdims=True), 1e-9), 2, 0)
-    basis = np.empty((9, *x.shape))
-    harmonics(x, y, z, basis)
-    return np.moveaxis(basis, 0, 1)
+    travel /= np.maximum(np.linalg.norm(travel, axis=2, keepdims=True), 1e-9)
+    basis = np.empty((9, travel.shape[0] * travel.shape[1]))
+    headings(travel.reshape(-1, 3), basis)
+    return np.moveaxis(basis.reshape(9, *travel.shape[:2]), 0, 1)
 
 
 def _fill(result: np.ndarray, batch: Callable, rows: np.ndarray, workers: int | None) -> None:

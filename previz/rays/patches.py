@@ -23,7 +23,8 @@ from previz.build.built import BuiltSet
 from previz.rays.gnomonic import Throw
 from previz.rays.panes import Panel, cleared, entered_before, outlines, panels, rims
 from previz.rays.penumbra import soft_edge
-from previz.rays.shadows import GRID_MM, SLIVER_MM2, Facets, Pieces, Surface, facets, joined, lit as seen_by_lamp, panel_parts, parts, screens, thrown
+from previz.rays.shadows import Facets, Pieces, Surface, facets, lit as seen_by_lamp, panel_parts, screens, thrown
+from previz.rays.unions import GRID_MM, joined, parts
 
 SMALLEST_MM2 = 1.0
 """Smaller pieces are slivers between edges, which no one would mark on a set (own choice). [mm2]"""
@@ -132,7 +133,7 @@ class _Landing:
         """Return one patch for each connected piece."""
         faces = len(self.surface.built.faces)
         keys, group = np.unique(self._key(self.clear, faces), return_inverse=True)
-        shapes, of = parts(joined(self.clear.polygons, group, len(keys), GRID_MM))
+        shapes, of = parts(joined(self.clear.polygons, group, len(keys)))
         owner = _owners(self.clear.polygons, group, shapes, of)
         area, moment = _areas(self.clear, self.onto, self.throw)
         total, centre = np.bincount(owner, area, len(shapes)), np.zeros((len(shapes), 3))

@@ -18,13 +18,10 @@ from shapely import STRtree
 
 from previz.build.built import BuiltSet
 from previz.rays.gnomonic import NEAREST, Throw, clip, halves
+from previz.rays.unions import SLIVER_MM2, joined, parts, without
 
 # Surfaces closer together than this touch: neither shades the other. [mm]
 TOUCH_MM = 1e-5
-# Polygons below this area in the throw are rounding. [mm2]
-SLIVER_MM2 = 1e-9
-# Polygons are joined on this grid, so that neighbours cut by the same line close without cracks. [mm]
-GRID_MM = 1e-8
 # Pieces that are shaded at a time, to bound memory.
 BATCH = 4096
 
@@ -149,34 +146,6 @@ def _overlap(flat: np.ndarray, bounds: np.ndarray) -> np.ndarray:
 def polygons_of(rings: np.ndarray) -> np.ndarray:
     """Return (n,) polygons of rings (n, k, 2)."""
     return shapely.polygons(rings) if len(rings) else np.zeros(0, dtype=object)
-
-
-def joined(polygons: np.ndarray, group: np.ndarray, count: int, grid: float | None = None) -> np.ndarray:
-    """Return (count,) unions: of `polygons` (n,) by the `group` (n,) that each belongs to; empty where a group has none."""
-    out = np.full(count, shapely.Polygon(), dtype=object)
-    if len(polygons):
-        order = np.argsort(group, kind="stable")
-        # Each row of one collection is joined by itself, all rows in one call.
-        collections = shapely.geometrycollections(polygons[order], indices=group[order], out=np.full(count, None, dtype=object))
-        present = np.unique(group)
-        out[present] = shapely.union_all(collections[present][:, None], axis=1, grid_size=grid)
-    return out
-
-
-def without(polygons: np.ndarray, cutters: np.ndarray, of: np.ndarray) -> np.ndarray:
-    """Return `polygons` (n,) less the `cutters` (m,), each of which is taken from polygon `of` (m,)."""
-    touched = np.unique(of)
-    out = polygons.copy()
-    if len(touched):
-        out[touched] = shapely.difference(polygons[touched], joined(cutters, np.searchsorted(touched, of), len(touched)))
-    return out
-
-
-def parts(polygons: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the single polygons (m,) above a sliver that `polygons` (n,) consist of, and where from (m,)."""
-    singles, index = shapely.get_parts(polygons, return_index=True)
-    kept = (shapely.get_type_id(singles) == shapely.GeometryType.POLYGON) & (shapely.area(singles) > SLIVER_MM2)
-    return singles[kept], index[kept]
 
 
 def thrown(regions: np.ndarray, onto: Facets) -> Pieces:

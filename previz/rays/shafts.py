@@ -142,11 +142,11 @@ def _shaft_samples(
     angles = np.empty((_MOST_INTERVALS, 2))
     k = 0
     for i in range(len(origins)):
-        ox, oy, oz = float(origins[i, 0]), float(origins[i, 1]), float(origins[i, 2])
-        dx, dy, dz = float(directions[i, 0]), float(directions[i, 1]), float(directions[i, 2])
+        ox, oy, oz = np.float64(origins[i, 0]), np.float64(origins[i, 1]), np.float64(origins[i, 2])
+        dx, dy, dz = np.float64(directions[i, 0]), np.float64(directions[i, 1]), np.float64(directions[i, 2])
         n_segments = 0
         for cell in range(len(air.first) - 1):
-            t0, t1 = clip_cell(air, cell, ox, oy, oz, dx, dy, dz, 0.0, float(far[i]))
+            t0, t1 = clip_cell(air, cell, ox, oy, oz, dx, dy, dz, 0.0, np.float64(far[i]))
             if t1 > t0 and t1 < 1e30:
                 segments[n_segments, 0] = t0
                 segments[n_segments, 1] = t1
@@ -165,7 +165,7 @@ def _shaft_samples(
             for sample in range(lamp_samples):
                 number = first_sample + sample
                 sx, sy, sz = lamp_point(lamps, lamp, number, shift_u, shift_v)
-                count = 0
+                count = np.int64(0)
                 for j in range(n_segments):
                     if lamps.inside[lamp] or not closed_form:
                         intervals[count, 0] = segments[j, 0]

@@ -193,83 +193,96 @@ def nearest_texel(lookup, triangle, u, v, x, y, z, nx, ny, nz):
     """Return the texel of a hit, -1 where the surface has none."""
     chart = lookup.chart[triangle]
     if chart >= 0:
-        uv = lookup.uv[triangle]
-        w = 1.0 - u - v
-        a = (w * uv[0, 0] + u * uv[1, 0] + v * uv[2, 0] - lookup.low[chart, 0]) / lookup.step[chart, 0]
-        b = (w * uv[0, 1] + u * uv[1, 1] + v * uv[2, 1] - lookup.low[chart, 1]) / lookup.step[chart, 1]
+        a, b = _on_grid(lookup, chart, triangle, u, v)
         column = min(max(int(a), 0), lookup.size[chart, 0] - 1)
         row = min(max(int(b), 0), lookup.size[chart, 1] - 1)
         return lookup.first[chart] + row * lookup.size[chart, 0] + column
-    i, j, k = _cube_of(lookup, x, y, z)
-    axis = 0
-    if abs(ny) > abs(nx):
-        axis = 1
-    if abs(nz) > max(abs(nx), abs(ny)):
-        axis = 2
-    sign = (nx, ny, nz)[axis] < 0
-    return lookup.cube[i, j, k, 2 * axis + sign]
+    i = _between((x - lookup.cube_low[0]) / lookup.cube_step, lookup.cube.shape[0])
+    j = _between((y - lookup.cube_low[1]) / lookup.cube_step, lookup.cube.shape[1])
+    k = _between((z - lookup.cube_low[2]) / lookup.cube_step, lookup.cube.shape[2])
+    if abs(nx) >= abs(ny) and abs(nx) >= abs(nz):
+        return lookup.cube[i, j, k, 0 + (nx < 0.0)]
+    if abs(ny) >= abs(nz):
+        return lookup.cube[i, j, k, 2 + (ny < 0.0)]
+    return lookup.cube[i, j, k, 4 + (nz < 0.0)]
 
 
 @compiled
-def _cube_of(lookup, x, y, z):
+def _on_grid(lookup, chart, triangle, u, v):
+    """Return where on the grid `chart` a hit lies, in cells from its lowest corner."""
+    uv = lookup.uv[triangle]
+    w = 1.0 - u - v
+    a = (w * uv[0, 0] + u * uv[1, 0] + v * uv[2, 0] - lookup.low[chart, 0]) / lookup.step[chart, 0]
+    b = (w * uv[0, 1] + u * uv[1, 1] + v * uv[2, 1] - lookup.low[chart, 1]) / lookup.step[chart, 1]
+    return a, b
+
+
+@compiled
+def _between(place, count):
+    return min(max(int(np.floor(place)), 0), count - 1)
+
+
+@compiled
+def _add_from_grid(lookup, chart, a, b, values, out):
+    """Add the bilinear blend around (a, b), in cells, to `out` (c,)."""
+    columns, rows = lookup.size[chart, 0], lookup.size[chart, 1]
+    a = min(max(a - 0.5, 0.0), columns - 1.0)
+    b = min(max(b - 0.5, 0.0), rows - 1.0)
+    column, row = min(int(a), max(columns - 2, 0)), min(int(b), max(rows - 2, 0))
+    fa, fb = a - column, b - row
+    right, above = (1 if columns > 1 else 0), (columns if rows > 1 else 0)
+    at = lookup.first[chart] + row * columns + column
+    for c in range(values.shape[1]):
+        low = values[at, c] * (1.0 - fa) + values[at + right, c] * fa
+        high = values[at + above, c] * (1.0 - fa) + values[at + above + right, c] * fa
+        out[c] += low * (1.0 - fb) + high * fb
+
+
+@compiled
+def _add_from_cubes(lookup, x, y, z, normal, values, blend, out):
+    """Add the blend of the cubes around a point, each axis by how far the surface faces it, to `out` (c,); return its weight."""
     shape = lookup.cube.shape
-    i = min(max(int((x - lookup.cube_low[0]) / lookup.cube_step), 0), shape[0] - 1)
-    j = min(max(int((y - lookup.cube_low[1]) / lookup.cube_step), 0), shape[1] - 1)
-    k = min(max(int((z - lookup.cube_low[2]) / lookup.cube_step), 0), shape[2] - 1)
-    return i, j, k
+    a = (x - lookup.cube_low[0]) / lookup.cube_step - 0.5
+    b = (y - lookup.cube_low[1]) / lookup.cube_step - 0.5
+    d = (z - lookup.cube_low[2]) / lookup.cube_step - 0.5
+    i, j, k = _between(a, shape[0]), _between(b, shape[1]), _between(d, shape[2])
+    total = 0.0
+    blend[:] = 0.0
+    for corner in range(8):
+        di, dj, dk = corner & 1, (corner >> 1) & 1, corner >> 2
+        if i + di >= shape[0] or j + dj >= shape[1] or k + dk >= shape[2]:
+            continue
+        near = max(0.0, 1.0 - abs(a - i - di)) * max(0.0, 1.0 - abs(b - j - dj)) * max(0.0, 1.0 - abs(d - k - dk))
+        for axis in range(3):
+            texel = lookup.cube[i + di, j + dj, k + dk, 2 * axis + (normal[axis] < 0.0)]
+            if texel >= 0:
+                share = near * normal[axis] * normal[axis]
+                total += share
+                for c in range(values.shape[1]):
+                    blend[c] += share * values[texel, c]
+    if total > 1e-9:
+        for c in range(values.shape[1]):
+            out[c] += blend[c] / total
+    return total
 
 
 @compiled
-def read_smoothly(lookup, values, triangle, u, v, x, y, z, nx, ny, nz, out):
-    """Add the values (n, c) around a hit, blended so that no texel shows, to `out` (c,)."""
-    chart = lookup.chart[triangle]
-    if chart >= 0:
-        uv = lookup.uv[triangle]
-        w = 1.0 - u - v
-        a = (w * uv[0, 0] + u * uv[1, 0] + v * uv[2, 0] - lookup.low[chart, 0]) / lookup.step[chart, 0] - 0.5
-        b = (w * uv[0, 1] + u * uv[1, 1] + v * uv[2, 1] - lookup.low[chart, 1]) / lookup.step[chart, 1] - 0.5
-        columns, rows = lookup.size[chart, 0], lookup.size[chart, 1]
-        a = min(max(a, 0.0), columns - 1.0)
-        b = min(max(b, 0.0), rows - 1.0)
-        column, row = min(int(a), max(columns - 2, 0)), min(int(b), max(rows - 2, 0))
-        fa, fb = a - column, b - row
-        right, above = (1 if columns > 1 else 0), (columns if rows > 1 else 0)
-        at = lookup.first[chart] + row * columns + column
-        for c in range(values.shape[1]):
-            low = values[at, c] * (1.0 - fa) + values[at + right, c] * fa
-            high = values[at + above, c] * (1.0 - fa) + values[at + above + right, c] * fa
-            out[c] += low * (1.0 - fb) + high * fb
-        return
-    i, j, k = _cube_of(lookup, x - 0.5 * lookup.cube_step, y - 0.5 * lookup.cube_step, z - 0.5 * lookup.cube_step)
-    fx = (x - lookup.cube_low[0]) / lookup.cube_step - 0.5 - i
-    fy = (y - lookup.cube_low[1]) / lookup.cube_step - 0.5 - j
-    fz = (z - lookup.cube_low[2]) / lookup.cube_step - 0.5 - k
-    total = 0.0
-    for corner in range(8):
-        di, dj, dk = corner & 1, (corner >> 1) & 1, corner >> 2
-        near = max(0.0, fx if di else 1.0 - fx) * max(0.0, fy if dj else 1.0 - fy) * max(0.0, fz if dk else 1.0 - fz)
-        if near <= 0.0 or i + di >= lookup.cube.shape[0] or j + dj >= lookup.cube.shape[1] or k + dk >= lookup.cube.shape[2]:
+def add_smoothly(lookup, values, triangle, u, v, points, normal, out):
+    """
+    Add the values around each hit, blended so that no texel shows.
+
+    values (t, c), one row a texel; triangle, u, v (n,), points and unit normal (n, 3) of the hits; out (n, c).
+    """
+    blend = np.empty(values.shape[1])
+    for i in range(len(triangle)):
+        chart = lookup.chart[triangle[i]]
+        if chart >= 0:
+            a, b = _on_grid(lookup, chart, triangle[i], u[i], v[i])
+            _add_from_grid(lookup, chart, a, b, values, out[i])
             continue
-        for axis in range(3):
-            facing = (nx, ny, nz)[axis]
-            texel = lookup.cube[i + di, j + dj, k + dk, 2 * axis + (facing < 0.0)]
+        x, y, z = points[i, 0], points[i, 1], points[i, 2]
+        if _add_from_cubes(lookup, x, y, z, normal[i], values, blend, out[i]) <= 1e-9:
+            texel = nearest_texel(lookup, triangle[i], u[i], v[i], x, y, z, normal[i, 0], normal[i, 1], normal[i, 2])
             if texel >= 0:
-                total += near * facing * facing
-    if total <= 1e-9:
-        texel = nearest_texel(lookup, triangle, u, v, x, y, z, nx, ny, nz)
-        if texel >= 0:
-            for c in range(values.shape[1]):
-                out[c] += values[texel, c]
-        return
-    for corner in range(8):
-        di, dj, dk = corner & 1, (corner >> 1) & 1, corner >> 2
-        near = max(0.0, fx if di else 1.0 - fx) * max(0.0, fy if dj else 1.0 - fy) * max(0.0, fz if dk else 1.0 - fz)
-        if near <= 0.0 or i + di >= lookup.cube.shape[0] or j + dj >= lookup.cube.shape[1] or k + dk >= lookup.cube.shape[2]:
-            continue
-        for axis in range(3):
-            facing = (nx, ny, nz)[axis]
-            texel = lookup.cube[i + di, j + dj, k + dk, 2 * axis + (facing < 0.0)]
-            if texel >= 0:
-                share = near * facing * facing / total
                 for c in range(values.shape[1]):
-                    out[c] += share * values[texel, c]
+                    out[i, c] += values[texel, c]

@@ -101,7 +101,7 @@ def _spread_rays(first, position, normal, across, upward, pattern, texels, rays,
         tx, ty, tz = 1.0 + sign * nx * nx * a, sign * b, -sign * nx
         bx, by, bz = b, sign + ny * ny * a, -ny
         on_surface = first + i < texels
-        turn = 0.0 if on_surface else hashed(first + i, 77)
+        turn = 0.0 if on_surface else hashed(first + i, rays)
         for k in range(rays):
             number = pattern[i] * rays + k
             u = 0.5 + _R1 * number + turn
@@ -137,14 +137,14 @@ def _record(
         closeness = 0.0
         for k in range(rays):
             row = i * rays + k
-            ox, oy, oz = float(origin[row, 0]), float(origin[row, 1]), float(origin[row, 2])
-            dx, dy, dz = float(direction[row, 0]), float(direction[row, 1]), float(direction[row, 2])
-            far = float(distance[row])
+            ox, oy, oz = np.float64(origin[row, 0]), np.float64(origin[row, 1]), np.float64(origin[row, 2])
+            dx, dy, dz = np.float64(direction[row, 0]), np.float64(direction[row, 1]), np.float64(direction[row, 2])
+            far = np.float64(distance[row])
             texel[i, k] = MISSED
             if k < cell.shape[1]:
                 cell[i, k] = -1
             if triangle[row] >= 0:
-                nx, ny, nz = float(normal[row, 0]), float(normal[row, 1]), float(normal[row, 2])
+                nx, ny, nz = np.float64(normal[row, 0]), np.float64(normal[row, 1]), np.float64(normal[row, 2])
                 if nx * dx + ny * dy + nz * dz > 0.0:
                     texel[i, k] = DROPPED
                     dropped += 1
