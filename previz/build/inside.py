@@ -10,8 +10,9 @@ import numpy as np
 
 from previz.build.built import BuiltSet
 
-# A point in a solid has winding number 1, on a face 1/2, on an edge or corner a share that the float sum cannot hold apart from it.
+# In a solid the winding number is 1, on a face 1/2.
 _INSIDE = 0.75
+_EDGE_ON = 1e-9
 
 
 def winding_number(corners: np.ndarray, point: np.ndarray) -> float:
@@ -35,7 +36,10 @@ def winding_number(corners: np.ndarray, point: np.ndarray) -> float:
     la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
     ab, bc, ca = (np.einsum("ij,ij->i", u, v) for u, v in ((a, b), (b, c), (c, a)))
     volume = np.einsum("ij,ij->i", a, np.cross(b, c))
-    return float(np.sum(np.arctan2(volume, la * lb * lc + ab * lc + ca * lb + bc * la)) / (2 * np.pi))
+    size = la * lb * lc
+    # a triangle whose plane holds the point hides no solid angle, or a whole half space in which the sign is rounding
+    half = np.where(np.abs(volume) > _EDGE_ON * size, np.arctan2(volume, size + ab * lc + ca * lb + bc * la), 0.0)
+    return float(np.sum(half) / (2 * np.pi))
 
 
 def solids_around(built: BuiltSet, point: np.ndarray) -> list[int]:
@@ -52,10 +56,11 @@ def solids_around(built: BuiltSet, point: np.ndarray) -> list[int]:
     return found
 
 
-def way_out(built: BuiltSet, part: int, point: np.ndarray) -> np.ndarray:
-    """Return the (3,) place on a part's surface that is nearest to a point (3,). [mm]"""
+def ways_out(built: BuiltSet, part: int, point: np.ndarray, most: int = 12) -> np.ndarray:
+    """Return (k, 3): the place nearest to a point (3,) on each of the part's nearest `most` triangles, nearest first. [mm]"""
     from trimesh.triangles import closest_point  # slow to load, and only a fault asks
 
     corners = built.vertices[built.triangles[built.triangles_of([part])]]
-    nearest = closest_point(corners, np.broadcast_to(np.asarray(point, float), (len(corners), 3)))
-    return nearest[np.argmin(np.sum((nearest - point) ** 2, axis=1))]
+    places = closest_point(corners, np.broadcast_to(np.asarray(point, float), (len(corners), 3)))
+    far = np.sum((places - point) ** 2, axis=1)
+    return places[np.argsort(far, kind="stable")[:most]]

@@ -96,7 +96,7 @@ def _loaded(path):
     if path.is_dir():
         raise MeshFault("must be a file", f'"{path.name}", a folder', "Name the mesh file in it.")
     if not path.is_file():
-        raise MeshFault("must be a file that exists", f'no "{path.name}"', "Give its place from the folder that the scene file is in.")
+        raise MeshFault("must be a file that exists", f'"{path.name}", which is not there', "Give its place from the folder that the scene file is in.")
     if path.stat().st_size == 0:
         raise MeshFault("must be a mesh", f'"{path.name}", an empty file', "Export it again; the last export may have stopped half way.")
     try:

@@ -7,6 +7,7 @@ Knows no light and no props.
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -19,6 +20,7 @@ from previz.scene.outlines import bars_of, outline_of
 
 _GRID_MM = 1e-6
 _TOUCH_MM = 1e-5
+_SLIVER_MM = 0.02
 
 
 def panel_solid(room: Room, panel: Panel, openings: list[Opening]) -> Solid:
@@ -39,16 +41,39 @@ _FINISHES = {"wall": ("walls",), "floor": ("floor", "walls"), "ceiling": ("ceili
 
 
 def _wall_regions(panel, holes, inside):
-    if any(shapely.distance(panel.inner.exterior, hole) < _TOUCH_MM for hole in holes):
-        rest = panel.inner.difference(shapely.union_all(holes))
-        return [(piece, inside) for piece in shapely.get_parts(rest)]
-    return [(shapely.Polygon(panel.inner.exterior, [hole.exterior for hole in holes]), inside)]
+    """The inner face less its openings; those that touch an edge or one another leave a notch, or part the wall."""
+    rims = [panel.inner.exterior, *(hole.exterior for hole in holes)]
+    if all(shapely.distance(a, b) > _TOUCH_MM for a, b in itertools.combinations(rims, 2)):
+        return [(shapely.Polygon(panel.inner.exterior, [hole.exterior for hole in holes]), inside)]
+    slanting = shapely.union_all([edge.buffer(_SLIVER_MM, cap_style="square") for edge in _slanting_edges(panel)])
+    cut = shapely.difference(shapely.union_all(holes, grid_size=_GRID_MM), slanting, grid_size=_GRID_MM)
+    return [(piece, inside) for piece in _polygons(shapely.difference(panel.inner, cut, grid_size=_GRID_MM))]
+
+
+def _slanting_edges(panel):
+    """
+    Edges of both faces of a wall that do not lie straight behind one another: mitred ends, tops under a pitched roof.
+
+    An opening that reaches one would leave a knife edge; it stops a sliver short instead.
+    """
+    inner, outer = (np.asarray(face.exterior.coords) for face in (panel.inner, panel.outer))
+    for a, b, c, d in zip(inner, inner[1:], outer, outer[1:]):
+        if not _in_line(a, b, c, d):
+            yield shapely.LineString([a, b])
+            yield shapely.LineString([c, d])
+
+
+def _in_line(a, b, c, d):
+    """Whether c and d lie on the line through a and b."""
+    step = (b - a) / np.hypot(*(b - a))
+    return max(abs(step[0] * (p - a)[1] - step[1] * (p - a)[0]) for p in (c, d)) < _TOUCH_MM
 
 
 def _slab_regions(panel, holes, inside, edge):
     """What the room sees of the slab, and its rim that lies on the walls; both snapped to one grid, so that they meet."""
     cut = shapely.union_all(holes) if holes else shapely.Polygon()
-    body = shapely.difference(panel.outer, cut, grid_size=_GRID_MM)
+    # what collapses to a line on the grid must not go into the next step
+    body = shapely.multipolygons(_polygons(shapely.difference(panel.outer, cut, grid_size=_GRID_MM)))
     seen = shapely.intersection(body, panel.inner, grid_size=_GRID_MM)
     rim = shapely.difference(body, panel.inner, grid_size=_GRID_MM)
     return [(piece, label) for shape, label in ((seen, inside), (rim, edge)) for piece in _polygons(shape)]

@@ -21,7 +21,7 @@ import shapely
 CREASE = math.radians(40)
 SAGITTA_MM = 0.2
 _TOUCH_MM = 1e-5
-FEWEST_SEGMENTS, MOST_SEGMENTS = 16, 96
+FEWEST_SEGMENTS, MOST_SEGMENTS = 24, 96
 
 
 @dataclass(frozen=True)
@@ -97,7 +97,7 @@ class Prism:
         sides = self._ends(low, high, polygons)
         for loop in _boundary([ring for rings in polygons for ring in rings]):
             owners = self._owners(low[loop])
-            for run in _runs(low[loop], owners):
+            for run in _runs((low[loop], high[loop]), owners):
                 label = self.edge_label if owners[run[0]] < 0 else self.reveals[owners[run[0]]][1]
                 sides.append(_ribbon(label, vertices, loop, run, count))
         return Solid(name, kind, owner, vertices, tuple(sides))
@@ -174,16 +174,20 @@ def _cross(a, b):
     return a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
 
 
-def _runs(points, owners):
-    """Split a closed loop of edges into smooth runs of edge numbers with one owner each."""
+def _runs(outlines, owners):
+    """Split a closed loop of edges into runs of edge numbers with one owner each, in which neither outline has a crease."""
+    crease = np.any([_bend(points) > CREASE for points in outlines], axis=0)
+    starts = np.flatnonzero(crease | (owners != np.roll(owners, 1)))
+    if not len(starts):
+        return [np.arange(len(owners))]
+    order = np.roll(np.arange(len(owners)), -starts[0])
+    return np.split(order, starts[1:] - starts[0])
+
+
+def _bend(points):
     steps = np.roll(points, -1, axis=0) - points
     before = np.roll(steps, 1, axis=0)
-    bend = np.abs(np.arctan2(_cross(before, steps), np.einsum("ij,ij->i", before, steps)))
-    starts = np.flatnonzero((bend > CREASE) | (owners != np.roll(owners, 1)))
-    if not len(starts):
-        return [np.arange(len(points))]
-    order = np.roll(np.arange(len(points)), -starts[0])
-    return np.split(order, starts[1:] - starts[0])
+    return np.abs(np.arctan2(_cross(before, steps), np.einsum("ij,ij->i", before, steps)))
 
 
 def _ribbon(label, vertices, loop, run, count):
@@ -193,6 +197,8 @@ def _ribbon(label, vertices, loop, run, count):
     length = np.linalg.norm(vertices[b] - vertices[a], axis=1)
     if _one_plane(vertices[triangles]):
         return Side(label, triangles, flat_uv(vertices[triangles]), True)
+    if len(run) == 1:
+        return Side(label, triangles, _hinged_uv(vertices[triangles]), False)
     depth = vertices[count + a[0], 2] - vertices[a[0], 2]
     u = np.concatenate([[0.0], np.cumsum(length)])
     low, high = np.stack([u[:-1], np.zeros_like(length)], 1), np.stack([u[1:], np.zeros_like(length)], 1)
@@ -206,6 +212,14 @@ def _one_plane(corners):
     normal = normal[np.argmax(np.linalg.norm(normal, axis=1))]
     height = (corners - corners[0, 0]) @ (normal / np.linalg.norm(normal))
     return bool(np.ptp(height) < 1e-7)
+
+
+def _hinged_uv(corners):
+    """(2, 3, 2): two triangles a b c, a c d laid flat on either side of a c, their lengths kept."""
+    (a, b, c), (_, _, d) = corners
+    hinge = (c - a) / np.linalg.norm(c - a)
+    flat = [np.array([(p - a) @ hinge, side * np.linalg.norm(np.cross(p - a, hinge))]) for p, side in ((a, 0), (b, -1), (c, 0), (d, 1))]
+    return np.array([[flat[0], flat[1], flat[2]], [flat[0], flat[2], flat[3]]])
 
 
 def flat_uv(corners: np.ndarray) -> np.ndarray:
@@ -242,7 +256,7 @@ def box(name: str, owner: str, size, finish: str, kind: str = "prop", sides: str
 
 
 def segments(radius: float) -> int:
-    """Return how many chords keep a circle of `radius` [mm] within SAGITTA_MM, 16 to 96: sagitta = r (1 - cos(pi / n))."""
+    """Return how many chords keep a circle of `radius` [mm] within SAGITTA_MM, 24 to 96: sagitta = r (1 - cos(pi / n))."""
     if radius <= SAGITTA_MM:
         return FEWEST_SEGMENTS
     return min(max(math.ceil(math.pi / math.acos(1 - SAGITTA_MM / radius)), FEWEST_SEGMENTS), MOST_SEGMENTS)

@@ -125,7 +125,7 @@ def wall_plans(room: Room) -> tuple[WallPlan, ...]:
 def outer_plan(room: Room) -> shapely.Geometry:
     """Return what floor and roof cover: the plan and every standing wall's footprint, seen from above. [mm]"""
     walls = [plan.footprint for plan in wall_plans(room) if plan.standing]
-    return shapely.orient_polygons(shapely.union_all([Polygon(room.plan), *walls], grid_size=1e-6))
+    return shapely.orient_polygons(_polygons(shapely.union_all([Polygon(room.plan), *walls], grid_size=1e-6)))
 
 
 def ridge_line(room: Room) -> tuple[np.ndarray, np.ndarray, float]:
@@ -290,7 +290,7 @@ def _slab(name, kind, room, origin, axes, thickness, side):
 
 
 def _polygons(geometry):
-    """Drop the lines and points that touch the cut."""
+    """Drop the lines and points that a cut or the grid leaves behind."""
     return shapely.union_all([part for part in shapely.get_parts(geometry) if part.geom_type == "Polygon"])
 
 

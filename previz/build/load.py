@@ -1,0 +1,41 @@
+"""
+From a scene file to a set that can be built: read, build, check.
+
+Takes a path; gives the file and the built set, or every fault that stands in the way. Knows no light.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from previz.build.assemble import assembled, read_meshes
+from previz.build.built import BuiltSet
+from previz.build.sound import Unsound, geometric_faults
+from previz.scene.faults import SceneFaults
+from previz.scene.model import Scene
+from previz.scene.read import SceneFile, read_scene
+
+
+def load_set(path: str | Path) -> tuple[SceneFile, BuiltSet]:
+    """
+    Return a scene file and what is built from it.
+
+    Raises
+    ------
+    SceneFaults
+        With every fault of the file or, where the file is sound, every fault of the solids and of the mesh files.
+    """
+    file = read_scene(path)
+    built, found = _built(file.scene, Path(path).parent)
+    if found:
+        faults = {str(fault): fault for fault in (file.fault(*one) for one in found)}
+        raise SceneFaults(list(faults.values()))
+    return file, built
+
+
+def _built(scene: Scene, folder: Path) -> tuple[BuiltSet, list[Unsound]]:
+    """The set without the mesh files that cannot be used, and all faults: so one bad file hides no other fault."""
+    meshes, unusable = read_meshes(scene, folder)
+    built = assembled(scene, meshes)
+    found = [Unsound(path, fault.found, fault.allowed, fault.remedy) for path, fault in unusable]
+    return built, found + geometric_faults(scene, built)
