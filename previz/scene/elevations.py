@@ -124,7 +124,7 @@ def wall_plans(room: Room) -> tuple[WallPlan, ...]:
 
 def outer_plan(room: Room) -> shapely.Geometry:
     """Return what floor and roof cover: the plan and every standing wall's footprint, seen from above. [mm]"""
-    walls = [plan.footprint for plan in wall_plans(room) if plan.standing]
+    walls = [shapely.make_valid(plan.footprint) for plan in wall_plans(room) if plan.standing]
     return shapely.orient_polygons(_polygons(shapely.union_all([Polygon(room.plan), *walls], grid_size=1e-6)))
 
 
