@@ -62,7 +62,7 @@ def names_differ(draft: Draft) -> Iterator[Problem]:
             if taken is not None:
                 owner = "another" if seen[taken] == table else "an" if seen[taken] == "opening" else "a"
                 of_row = "" if taken == names[0] else f' (its repeat makes "{taken}")'
-                yield Problem((table, i, "name"), f"{owner} {seen[taken]} has this name already{of_row}", "Give each its own name.")
+                yield Problem((table, i, "name"), f"{owner} {seen[taken]} has this name already{of_row}", "Give each its own name.", "" if of_row else None)
             for name in names:
                 seen.setdefault(name, table)
 
@@ -227,6 +227,13 @@ def lamp_levels(draft: Draft) -> Iterator[Problem]:
         yield from _exactly_one(("lamp", i), lamp, LampTable, _LEVELS)
 
 
+def lamp_colours(draft: Draft) -> Iterator[Problem]:
+    """A lamp's colour is one that light can have."""
+    for i, lamp in draft.rows.get("lamp", []):
+        if lamp.colour == "#000000":
+            yield Problem(("lamp", i, "colour"), "black is no colour of light", "Give the colour of the light; dim = 0 puts the lamp out.")
+
+
 def lamps_aim(draft: Draft) -> Iterator[Problem]:
     """A lamp points at a place that is not its own, or at an opening or prop that exists."""
     names = draft.names_typed("opening", "prop")
@@ -332,8 +339,10 @@ def _rail_problems(shot, key, end, slider, typed, path):
         yield Problem((*path, key), "a path goes through points", f"Write {key} = [x, y, z].")
     elif slider is None and not typed:
         yield Problem((*path, key), "a position along the rail needs a [slider]", f"Add [slider] with from and to, or write {key} = [x, y, z].")
-    elif slider is not None and not 0 <= end <= (length := math.dist(slider.from_, slider.to)) + _NEAR_MM:
-        yield Problem((*path, key), f"must lie on the rail, from 0 to {mm(length)}", "Rail positions are mm from the slider's from.")
+    elif slider is not None:
+        length = math.dist(slider.from_, slider.to)
+        if not 0 <= end <= length + _NEAR_MM:
+            yield Problem((*path, key), f"must lie on the rail, from 0 to {mm(length)}", "Rail positions are mm from the slider's from.")
 
 
 def shots_look(draft: Draft) -> Iterator[Problem]:
@@ -386,6 +395,7 @@ RULES = (
     opening_sizes,
     repeats_step,
     lamp_levels,
+    lamp_colours,
     lamps_aim,
     haze_level,
     lens_stops,

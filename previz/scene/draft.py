@@ -121,7 +121,7 @@ def nearest(name: str, known) -> str | None:
     """Return the known name that was most likely meant, or None: alike by difflib, else one that begins so."""
     folded = {str(k).casefold(): k for k in known}
     typed = name.casefold()[:100]
-    close = difflib.get_close_matches(typed, list(folded), n=1, cutoff=0.7)
+    close = difflib.get_close_matches(typed, list(folded), n=1, cutoff=0.65)
     begun = [k for k in folded if len(typed) > 2 and k.startswith(typed)]
     return next((folded[k] for k in close + begun), None)
 

@@ -200,7 +200,7 @@ def _number(annotation, metadata, value, path, description):
     if isinstance(value, float) and not math.isfinite(value):
         return [Problem(path, f"must be {_number_words(annotation, limits)}, not nan or inf", _meaning(path, description))]
     if annotation is int and isinstance(value, float):
-        whole = f"Write it without decimals: {path[-1]} = {value:.0f}." if value == int(value) and abs(value) < 1e6 else ""
+        whole = f"Write it without decimals: {_as_typed(path, f'{value:.0f}')}." if value == int(value) and abs(value) < 1e6 else ""
         return [Problem(path, f"must be {_number_words(int, limits)}", whole or _meaning(path, description))]
     if _inside(value, limits):
         return []
@@ -350,8 +350,13 @@ def _number_remedy(value, path, branches):
     if not match:
         return ""
     number = match[1].replace(",", ".")
-    what = f"{path[-1]} = {number}" if isinstance(path[-1], str) else number
+    what = _as_typed(path, number)
     return f"Write the number alone, without its unit: {what}." if match[2] else f"Remove the quotes: {what}."
+
+
+def _as_typed(path, value):
+    """'count = 3' for a key, '3' within a list."""
+    return f"{path[-1]} = {value}" if isinstance(path[-1], str) else value
 
 
 def _text_remedy(value, path, shape):

@@ -38,7 +38,10 @@ def plane_problems(draft: Draft) -> list[Problem]:
 def outlines_close(draft: Draft) -> Iterator[Problem]:
     """Plans and outlines are simple; plans run anticlockwise."""
     for i, room in draft.rows.get("room", []):
-        yield from _ring_problems(room.plan, ("room", i, "plan"), "plan", True)
+        for problem in _ring_problems(room.plan, ("room", i, "plan"), "plan", True):
+            turned = room.walls and "clockwise" in problem.allowed
+            names = f" The names in walls then run the other way too: {', '.join(room.walls[::-1])}." if turned else ""
+            yield problem._replace(remedy=problem.remedy + names)
     for i, opening in draft.rows.get("opening", []):
         if isinstance(opening.shape, OutlineShape):
             yield from _ring_problems(opening.shape.outline, ("opening", i, "shape", "outline"), "outline", False)
@@ -86,11 +89,23 @@ def rooms_build(draft: Draft) -> Iterator[Problem]:
 
 
 def _thick_walls(room, i):
-    for k, plan in enumerate(wall_plans(room)):
+    """The first wall whose outer face has no length left, else walls that grow into the room or into one another."""
+    path, inside = ("room", i, "wall"), Polygon(room.plan)
+    walls = [plan for plan in wall_plans(room) if plan.standing]
+    for plan in walls:
         outer = float((plan.outer_end - plan.outer_start) @ plan.along)
-        if plan.standing and outer < NEAREST_MM:
-            says = f'is too thick for wall "{plan.name}", which is {mm(plan.length)} mm long between two inward corners'
-            yield Problem(("room", i, "wall"), says, "Make the walls thinner, or that side longer.")
+        if outer < NEAREST_MM:
+            limit = room.wall * plan.length / (plan.length - outer)
+            says = f'is too thick for wall "{plan.name}", {mm(plan.length)} mm long: its mitred ends cross'
+            yield Problem(path, says, f"Make it less than {mm(limit)} mm, or that side of the plan longer.")
+            return
+    feet = [plan.footprint for plan in walls]
+    for a, b in zip(*map(list, shapely.STRtree(feet).query([*feet, inside], predicate="intersects"))) if feet else ():
+        grown = inside if a == len(feet) else feet[a]
+        if a > b and shapely.intersection(grown, feet[b]).area > _SPECK_MM2:
+            into = "back into the room" if a == len(feet) else f'into wall "{walls[a].name}"'
+            yield Problem(path, f'is too thick for its plan: wall "{walls[b].name}" grows {into}', "Make it thinner, or the notch in the plan wider.")
+            return
 
 
 def _roof_problems(room, i):
@@ -121,14 +136,15 @@ def rooms_apart(draft: Draft) -> Iterator[Problem]:
 
 def openings_on_walls(draft: Draft) -> Iterator[Problem]:
     """Each opening lies on its wall, whole."""
-    told = set()
-    for i, opening, room, panel in _placed(draft):
-        if i not in told and (problem := _off_panel(opening, room, panel, ("opening", i, "at"))):
+    told, typed = set(), {i: row.name for i, row in draft.rows.get("opening", [])}
+    for i, opening, panel in _placed(draft):
+        who = "" if opening.name == typed[i] else f'"{opening.name}" '
+        if i not in told and (problem := _off_panel(opening, panel, ("opening", i, "at"), who)):
             told.add(i)
             yield problem
 
 
-def _off_panel(opening, room: Room, panel: Panel, path):
+def _off_panel(opening, panel: Panel, path, who):
     outline = outline_of(opening)
     free = shapely.intersection(panel.inner, panel.outer)
     if free.is_empty or shapely.difference(Polygon(outline), shapely.buffer(free, _CLOSE_MM * 4)).area <= _SPECK_MM2:
@@ -136,7 +152,6 @@ def _off_panel(opening, room: Room, panel: Panel, path):
     width, height = size_of(opening)
     (along, up), (left, low, right, high) = opening.at, free.bounds
     what = panel.name if panel.kind != "wall" else f'wall "{panel.name}"'
-    who = f'"{opening.name}" ' if opening.name != opening.wall else ""
     told = [
         (left - along, "before the start", along, left, right - width, 0),
         (along + width - right, "past the end", along, left, right - width, 0),
@@ -146,10 +161,13 @@ def _off_panel(opening, room: Room, panel: Panel, path):
     over, edge, _, first, last, axis = max(told, key=lambda row: row[0])
     size = f"{point((left, low))} to {point((right, high))}"
     if over > _CLOSE_MM:
-        return Problem(path, f"{who}reaches {mm(over)} mm {edge} of {what}, which runs from {size}", _move_in(first, last, axis), point(opening.at))
-    over = _above_slope(outline, free)
-    remedy = f"Lower up to {mm(math.floor((up - over) * 10) / 10)}, or move it along towards the higher part." if up - over >= low else "Make it smaller, or move it along."
-    return Problem(path, f"{who}reaches {mm(over)} mm outside the slanting or cut-out edge of {what}", remedy, point(opening.at))
+        remedy = "Lower count or step of its repeat, or move the first of the row." if who else _move_in(first, last, axis)
+        return Problem(path, f"{who}reaches {mm(over)} mm {edge} of {what}, which runs from {size}", remedy, point(opening.at))
+    over = _above_slope(outline, free) if panel.kind == "wall" else _outside(outline, free)
+    edge = "above the slanting top" if panel.kind == "wall" else "outside the edge"
+    lower = f"Set up (the second number of at) to {mm(math.floor((up - over) * 10) / 10)} or less, or move it along towards the higher part."
+    remedy = lower if panel.kind == "wall" and up - over >= low else "Make it smaller, or move it along."
+    return Problem(path, f"{who}reaches {mm(over)} mm {edge} of {what}", remedy, point(opening.at))
 
 
 def _move_in(first, last, axis):
@@ -161,23 +179,26 @@ def _move_in(first, last, axis):
 
 
 def _above_slope(outline, free):
-    """How far a corner of the outline lies outside, measured straight down where the panel is below it, else across."""
-    worst = 0.0
+    """How far the outline stands above a wall's slanting top, measured straight down. [mm]"""
+    over = [0.0]
     for along, up in outline:
-        if shapely.distance(free, shapely.Point(along, up)) <= _CLOSE_MM:
-            continue
         below = shapely.intersection(free, shapely.LineString([(along, up), (along, free.bounds[1] - 1)]))
-        worst = max(worst, up - below.bounds[3] if not below.is_empty else shapely.distance(free, shapely.Point(along, up)))
-    return worst
+        over.append(up - below.bounds[3] if not below.is_empty else _outside([(along, up)], free))
+    return max(over)
+
+
+def _outside(outline, free):
+    """How far the outline's farthest corner lies from a panel. [mm]"""
+    return float(shapely.distance(free, shapely.points(outline)).max())
 
 
 def openings_apart(draft: Draft) -> Iterator[Problem]:
     """No two openings of a panel share any of it."""
     by_panel = defaultdict(list)
-    for i, opening, room, panel in _placed(draft):
-        by_panel[room.name, panel.name].append((i, opening))
-    told = set()
-    for (room, panel), placed in by_panel.items():
+    for i, opening, panel in _placed(draft):
+        by_panel[opening.room, panel.name].append((i, opening))
+    told, typed = set(), {i: row.name for i, row in draft.rows.get("opening", [])}
+    for placed in by_panel.values():
         holes = [Polygon(outline_of(opening)) for _, opening in placed]
         first, second = shapely.STRtree(holes).query(holes, predicate="intersects")
         for a, b in sorted((int(a), int(b)) for a, b in zip(first, second) if a < b):
@@ -185,17 +206,18 @@ def openings_apart(draft: Draft) -> Iterator[Problem]:
             shared = shapely.intersection(holes[a], holes[b])
             if pair not in told and shared.area > _SPECK_MM2:
                 told.add(pair)
-                yield _overlap(placed[a], placed[b], shared)
+                yield _overlap(placed[a], placed[b], shared, typed[pair[1]])
 
 
-def _overlap(first, second, shared):
+def _overlap(first, second, shared, typed):
     (i, one), (j, other) = first, second
     left, low, right, high = shared.bounds
     wide, tall = right - left, high - low
     if i == j:
         says = f'"{one.name}" and "{other.name}" overlap by {mm(wide)} x {mm(tall)} mm'
         return Problem(("opening", j, "repeat", "step"), says, "Make the step longer than the opening is wide, or than it is high.")
-    says = f'"{other.name}" overlaps opening "{one.name}" by {mm(wide)} x {mm(tall)} mm'
+    who = "" if other.name == typed else f'"{other.name}" '
+    says = f'{who}overlaps opening "{one.name}" by {mm(wide)} x {mm(tall)} mm'
     move = f"along by {mm(math.ceil(wide * 100) / 100)}" if wide <= tall else f"up or down by {mm(math.ceil(tall * 100) / 100)}"
     return Problem(("opening", j, "at"), says, f"Move one of the two {move} mm or more.", point(other.at))
 
@@ -266,18 +288,19 @@ def _has_size(opening):
 
 
 def _placed(draft):
-    """Each single opening that has a shape and a panel to be on: (number in the file, opening, room, panel)."""
+    """Each single opening that has a shape and a panel to be on: (number in the file, opening, panel)."""
     rooms = {room.name: room for _, room in _sound_rooms(draft)}
+    stepped = {i for i, row in draft.rows.get("opening", []) if row.repeat is None or len(row.repeat.step) == 2}
     panels: dict[tuple[str, str], Panel | None] = {}
     placed = []
     for i, opening in draft.expanded("opening"):
         key = opening.room, opening.panel
-        if opening.room not in rooms or not _has_size(opening) or not _fits_head(opening):
+        if i not in stepped or opening.room not in rooms or not _has_size(opening) or not _fits_head(opening):
             continue
         if key not in panels:
             panels[key] = panel_named(rooms[opening.room], opening.panel)
         if panels[key] is not None:
-            placed.append((i, opening, rooms[opening.room], panels[key]))
+            placed.append((i, opening, panels[key]))
     return placed
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from previz.scene.crossrefs import crossref_problems
-from previz.scene.draft import Draft, Problem, nearest
+from previz.scene.draft import Problem, nearest
 from previz.scene.faults import Fault, SceneFaults
 from previz.scene.marks import Marks, TooDeep
 from previz.scene.model import Scene

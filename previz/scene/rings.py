@@ -126,5 +126,5 @@ def _reversed(points, key):
         return "Reverse the order of its corners."
     # keep the first corner first, so that wall 1 still begins there
     turned = [points[0], *points[:0:-1]]
-    return f"Reverse the order: {key} = [{', '.join(point(p) for p in turned)}]. Names in walls reverse too."
+    return f"Reverse the order: {key} = [{', '.join(point(p) for p in turned)}]."
 

@@ -79,8 +79,17 @@ def _slip(text, complaint, marks):
     if "Illegal character '\\n'" in reason or (not source.strip() and line > 1):
         line, source, column = _last_written(lines, line, column)
     says, remedy = _in_words(reason, source, column)
+    says = says.replace("a list is", f"the list of {_opened(lines, line)} is")
     column = min(column, max(len(source.rstrip()) - 1, 0))
     return Slip(line, _word_at(source, column), says, remedy)
+
+
+def _opened(lines, line):
+    """The key whose list is open at a line, and where it begins if that is elsewhere."""
+    for number in range(line, max(line - 2000, 0), -1):
+        if match := re.match(r"\s*([\w.-]+)\s*=\s*\[", lines[number - 1]):
+            return match[1] if number == line else f"{match[1]}, begun on line {number},"
+    return "this key"
 
 
 def _last_written(lines, line, column):
@@ -106,7 +115,8 @@ def _twice(reason, line, source, marks):
         return Slip(line, _trimmed(source), f"[{name}] is given twice", remedy)
     if reason.startswith(("Cannot overwrite", "Duplicate inline table key", "Cannot mutate", "Cannot redefine")):
         match = re.match(r"\s*([^=]*?)\s*=", source)
-        key = match[1] if match else source.strip().strip("[]").strip()
+        inline = re.search(r"key '(.*)'$", reason)
+        key = inline[1] if inline else match[1] if match else source.strip().strip("[]").strip()
         span = match.span(1) if match else _trimmed(source)
         first = next((marks.line_at(a.key[0]) for a, b in marks.twice if marks.line_at(b.key[0]) == line), None)
         if key.strip() in _ROWS:
