@@ -13,9 +13,12 @@ Everything is millimetres in set coordinates, float64. Triangles are wound antic
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
+
+_ROW_NUMBER = re.compile(r"-\d+$")
 
 
 @dataclass(frozen=True)
@@ -133,9 +136,17 @@ class BuiltSet:
         return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
 
     def part_named(self, name: str) -> list[int]:
-        """Return the indices of the parts that the maker calls `name`: a part's own name, or its owner's."""
-        exact = [i for i, p in enumerate(self.parts) if p.name == name]
-        return exact or [i for i, p in enumerate(self.parts) if p.owner == name]
+        """Return the indices of the parts that the maker calls `name`: a part's own name, its owner's, or that of a row made with `repeat`."""
+        for called in (lambda p: p.name, lambda p: p.owner, lambda p: _ROW_NUMBER.sub("", p.owner)):
+            found = [i for i, p in enumerate(self.parts) if called(p) == name]
+            if found:
+                return found
+        return []
+
+    def apertures_named(self, name: str) -> list[Aperture]:
+        """Return the panes of the opening called `name`, or of the row of openings."""
+        exact = [a for a in self.apertures if a.opening == name]
+        return exact or [a for a in self.apertures if _ROW_NUMBER.sub("", a.opening) == name]
 
     def triangles_of(self, parts: list[int]) -> np.ndarray:
         """Return the (k,) triangle indices of `parts`."""

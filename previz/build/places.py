@@ -7,8 +7,6 @@ each of its members ("column-2") and, as a whole, to the name typed ("column").
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 
 from previz.build.built import BuiltSet
@@ -29,7 +27,7 @@ def opening_centre(built: BuiltSet, name: str) -> np.ndarray | None:
 
     None where the set has no such opening.
     """
-    panes = [a for a in built.apertures if _answers(a.opening, name)]
+    panes = built.apertures_named(name)
     if not panes:
         return None
     corners = np.vstack([_corners(pane) for pane in panes])
@@ -40,19 +38,12 @@ def opening_centre(built: BuiltSet, name: str) -> np.ndarray | None:
 
 def prop_box(built: BuiltSet, name: str) -> np.ndarray | None:
     """Return the (2, 3) lowest and highest corner of a prop, or of a row of them; None where the set has none. [mm]"""
-    props = [i for i, p in enumerate(built.parts) if p.kind == "prop"]
-    exact = [i for i in props if name in (built.parts[i].name, built.parts[i].owner)]
-    row = [i for i in props if _answers(built.parts[i].owner, name)]
-    triangles = built.triangles[built.triangles_of(exact or row)]
+    parts = [i for i in built.part_named(name) if built.parts[i].kind == "prop"]
+    triangles = built.triangles[built.triangles_of(parts)]
     if not len(triangles):
         return None
     corners = built.vertices[triangles.reshape(-1)]
     return np.array([corners.min(axis=0), corners.max(axis=0)])
-
-
-def _answers(full: str, name: str) -> bool:
-    """Return whether `full` is `name` itself or one of the row `name`-1, `name`-2, ..."""
-    return full == name or re.fullmatch(re.escape(name) + r"-\d+", full) is not None
 
 
 def _corners(pane) -> np.ndarray:

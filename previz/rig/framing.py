@@ -14,9 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from previz.build.built import BuiltSet
+from previz.build.places import prop_box
 from previz.camera.view import View, view_at
 from previz.rays.tracer import SKIN_MM, Tracer
-from previz.rig.moves import Move, bounding_box
+from previz.rig.moves import Move
 from previz.scene.model import Scene, Shot
 
 MOMENTS = 41
@@ -68,7 +69,7 @@ def framing(built: BuiltSet, tracer: Tracer, scene: Scene, shot: Shot, move: Mov
     if shot.subject_name is None:
         return None
     subject = built.triangles_of(built.part_named(shot.subject_name))
-    low, high = bounding_box(built, shot.subject_name)
+    low, high = prop_box(built, shot.subject_name)
     box = np.array([[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])])
     take_s = np.linspace(0, move.take_s, MOMENTS if move.track.length else 1)
     poses, focus = move.poses(take_s), move.focus_mm(take_s)

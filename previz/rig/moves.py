@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from previz.build.built import BuiltSet
+from previz.build.places import prop_box
 from previz.camera.depth import hyperfocal
 from previz.camera.exposure import stop_used
 from previz.camera.view import Poses, axes
@@ -192,20 +193,13 @@ def plan_move(scene: Scene, shot: Shot, built: BuiltSet) -> Move:
 
 
 def place(built: BuiltSet, what) -> np.ndarray:
-    """Return the (3,) point that a shot means: the point itself, or the centre of a prop's bounding box. [mm]"""
+    """Return the (3,) point that a shot means: the point itself, or the centre of a prop's bounding box; ValueError if none. [mm]"""
     if not isinstance(what, str):
         return np.array(what, float)
-    corners = bounding_box(built, what)
-    return (corners[0] + corners[1]) / 2
-
-
-def bounding_box(built: BuiltSet, name: str) -> np.ndarray:
-    """Return the (2, 3) lowest and highest corner of the parts that the maker calls `name`; ValueError if none. [mm]"""
-    triangles = built.triangles_of(built.part_named(name))
-    if not len(triangles):
-        raise ValueError(f"there is no prop named {name!r}")
-    corners = built.vertices[built.triangles[triangles]].reshape(-1, 3)
-    return np.array([corners.min(axis=0), corners.max(axis=0)])
+    box = prop_box(built, what)
+    if box is None:
+        raise ValueError(f"there is no prop named {what!r}")
+    return box.mean(axis=0)
 
 
 def _ends(shot: Shot) -> list:
