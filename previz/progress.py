@@ -12,8 +12,8 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-EVERY_S = 5.0
-"""Between two plain lines about the same work. [s]"""
+EVERY_S, STEP, LONGEST_SILENCE_S = 5.0, 0.1, 60.0
+"""A plain line comes after so many seconds and so much more done, or after a longer silence."""
 
 Tick = Callable[[float], None]
 
@@ -38,12 +38,13 @@ def watched() -> Iterator[Callable[[str], Tick]]:
 
 
 def _plain_line(label: str) -> Tick:
-    said = time.monotonic()
+    said_s, said_share = time.monotonic(), 0.0
 
     def tick(share: float) -> None:
-        nonlocal said
-        if time.monotonic() - said >= EVERY_S:
-            said = time.monotonic()
+        nonlocal said_s, said_share
+        waited = time.monotonic() - said_s
+        if waited >= EVERY_S and share - said_share >= STEP or waited >= LONGEST_SILENCE_S:
+            said_s, said_share = time.monotonic(), share
             print(f"{label}: {100 * share:.0f} %", file=sys.stderr, flush=True)
 
     return tick

@@ -116,7 +116,7 @@ def rig(study):
     """The slider keeps up with the move."""
     slider = study.scene.slider
     for taken in study.shots:
-        if slider is None or taken.shot.move == "still":
+        if slider is None or taken.shot.move not in ("slide", "arc"):
             continue
         over = _over(taken.speeds, slider)
         if over:

@@ -78,9 +78,9 @@ def exposure(study):
             yield Finding("stop", about, "No light at all comes from where the meter looks.", "Let a lamp or its bounce reach the subject, or meter on something lit by naming it as subject.")
         elif over > 0:
             yield Finding(
-                "stop",
+                "stop" if over > UNDER_STOPS else "care",
                 about,
-                f"The subject needs ISO {number(taken.exposure.iso_needed, 2)}, {number(over, 2)} stops over the ISO {number(body.iso_max)} that you accept.",
+                f"The subject as mid-tone needs ISO {number(taken.exposure.iso_needed, 2)}, {number(over, 2)} stops over the ISO {number(body.iso_max)} that you accept.",
                 f"Bring {number(2**over, 2)} times the light (the lamp at {number(2 ** (-over / 2), 2)} of its distance does it), open the stop, or shoot at fewer frames a second.",
             )
         elif abs(under) > UNDER_STOPS:

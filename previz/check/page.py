@@ -136,7 +136,7 @@ def _patches(patches: list[dict]) -> str:
 
 
 def _patch_row(row: dict) -> str:
-    cells = (row["lamp"], f"{millimetres(row['width'])} \u00d7 {millimetres(row['height'])}", span(row["lux"]), span(row["penumbra_mm"], 2))
+    cells = (row["lamp"], f"{millimetres(row['width'])} \u00d7 {millimetres(row['height'])}", number(row["lux"]), number(row["penumbra_mm"], 2))
     return f"<tr><td>{escape(where_from(row).replace('->', ARROW))}</td>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
 
 

@@ -57,7 +57,7 @@ class Taken:
     near_mm, far_mm            sharp from and to, at the nearest of them; far may be infinite [mm]
     exposure                   None where there is no lamp
     extinction_at_roll_per_m   of the haze when the camera rolls [1/m]
-    off_rail_mm                how far the carriage would leave the rail; 0 without a slider [mm]
+    off_rail_mm                how far the carriage would leave the rail; 0 for a shot that does not ride on it [mm]
     """
 
     shot: Shot
@@ -139,7 +139,7 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         far_mm=float(far),
         exposure=_exposure(lit, shot, move, workers) if scene.lamp else None,
         extinction_at_roll_per_m=extinction_at(scene.haze, shot.start_after),
-        off_rail_mm=move.off_rail_mm(scene.slider) if scene.slider and shot.move != "path" else 0.0,
+        off_rail_mm=move.off_rail_mm(scene.slider) if scene.slider and shot.move in ("slide", "arc") else 0.0,
     )
 
 

@@ -77,8 +77,8 @@ def patch_rows(patches: list[dict]) -> list[dict]:
     """
     Return a row for each opening, lamp and face that it lights, brightest flux first.
 
-    Each row has lamp, opening, panes (a list of [column, row]), on, width and height of the largest patch [mm],
-    lux and penumbra_mm as (lowest, highest), and flux, the sum of lux times area.
+    Each row has lamp, opening, panes (a list of [column, row]), on, count; width, height, lux and penumbra_mm of the
+    largest of its patches [mm, lux]; and flux, the sum of lux times area.
     """
     key = lambda patch: (patch["lamp"], patch["opening"], patch["on"])  # noqa: E731
     rows = [_row(list(group)) for _, group in groupby(sorted(patches, key=key), key)]
@@ -86,15 +86,16 @@ def patch_rows(patches: list[dict]) -> list[dict]:
 
 
 def _row(group: list[dict]) -> dict:
-    width, height = extent_mm(max(group, key=lambda patch: patch["area_mm2"])["outline_mm"])
+    largest = max(group, key=lambda patch: patch["area_mm2"])
+    width, height = extent_mm(largest["outline_mm"])
     return {
         **{name: group[0][name] for name in ("lamp", "opening", "on")},
         "panes": sorted({tuple(patch["pane"]) for patch in group}),
         "count": len(group),
         "width": width,
         "height": height,
-        "lux": (min(p["lux"] for p in group), max(p["lux"] for p in group)),
-        "penumbra_mm": (min(p["penumbra_mm"] for p in group), max(p["penumbra_mm"] for p in group)),
+        "lux": largest["lux"],
+        "penumbra_mm": largest["penumbra_mm"],
         "flux": sum(p["lux"] * p["area_mm2"] for p in group),
     }
 
@@ -114,7 +115,7 @@ def patch_lines(patches: list[dict]) -> list[str]:
         return ["Where the light lands: nowhere in the set"]
     rows = patch_rows(patches)
     shown, rest = rows[:PATCH_LINES], rows[PATCH_LINES:]
-    lines = ["Where the light lands"]
+    lines = [f"Where the light lands{', the largest patch of each row' if len(rows) < len(patches) else ''}"]
     lamps = list(dict.fromkeys(row["lamp"] for row in shown))
     for lamp in lamps:
         lines.append(f"  {lamp}")
@@ -125,25 +126,25 @@ def patch_lines(patches: list[dict]) -> list[str]:
 
 
 def _patch_cells(row: dict) -> tuple[str, ...]:
-    most = "to " if row["count"] > 1 else ""
     return (
         where_from(row),
-        f"{most}{millimetres(row['width'])} x {millimetres(row['height'])} mm",
-        f"{span(row['lux'])} lux",
-        f"edge {span(row['penumbra_mm'], 2)} mm soft",
+        f"{millimetres(row['width'])} x {millimetres(row['height'])} mm",
+        f"{number(row['lux'])} lux",
+        f"edge {number(row['penumbra_mm'], 2)} mm soft",
     )
 
 
 def _table(rows: list[tuple[str, ...]], indent: int) -> list[str]:
-    """Return the rows in columns; where that is too wide, the figures of each row go under its first cell."""
+    """Return the rows in columns, figures right-aligned; a first cell too long for its column has a line of its own."""
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    pad = " " * indent
-    if indent + sum(widths) + 2 * (len(widths) - 1) <= WIDTH:
-        return [pad + "  ".join([row[0].ljust(widths[0]), *(cell.rjust(w) for cell, w in zip(row[1:], widths[1:]))]) for row in rows]
+    widths[0] = min(widths[0], WIDTH - indent - sum(widths[1:]) - 2 * (len(widths) - 1))
     lines = []
     for row in rows:
-        lines += _wrapped(row[0], pad, pad + "  ")
-        lines += _wrapped(", ".join(row[1:]), pad + "    ", pad + "    ")
+        first, pad = row[0], " " * indent
+        if len(first) > widths[0]:
+            lines += _wrapped(first, pad, pad + "  ")
+            first = ""
+        lines.append(pad + "  ".join([first.ljust(widths[0]), *(cell.rjust(width) for cell, width in zip(row[1:], widths[1:]))]))
     return lines
 
 
@@ -152,10 +153,7 @@ def shot_lines(shots: list[dict]) -> list[str]:
     if not shots:
         return []
     heading = ("shot", "clip s", "take s", "clear mm", "in frame", "focus mm", "mm/s", "ISO")
-    rows = [heading, *(_shot_cells(shot) for shot in shots)]
-    room = WIDTH - 2 - sum(max(len(row[i]) for row in rows) + 2 for i in range(1, len(heading)))
-    rows = [(_shortened(row[0], room), *row[1:]) for row in rows]
-    return ["Shots", *_table(rows, indent=2)]
+    return ["Shots", *_table([heading, *(_shot_cells(shot) for shot in shots)], indent=2)]
 
 
 def _shot_cells(shot: dict) -> tuple[str, ...]:
@@ -170,10 +168,6 @@ def _shot_cells(shot: dict) -> tuple[str, ...]:
         number(shot["rig"]["peak_speed_mm_s"]),
         "-" if exposure is None or exposure["iso_needed"] is None else number(exposure["iso_needed"], 2),
     )
-
-
-def _shortened(name: str, room: int) -> str:
-    return name if len(name) <= max(room, 8) else name[: max(room, 8) - 3] + "..."
 
 
 def finding_lines(findings: list[dict], level: str) -> list[str]:
