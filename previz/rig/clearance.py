@@ -22,7 +22,7 @@ from previz.camera.view import axes
 from previz.rig.distance import SetDistance
 from previz.rig.moves import Move
 from previz.rig.solids import RigPart, rig_parts
-from previz.rig.sweep import placed, stray_mm
+from previz.rig.sweep import STRAY_MM, enclosing, placed
 from previz.scene.model import Scene
 
 CERTIFIED_MM = 0.02
@@ -30,6 +30,9 @@ CERTIFIED_MM = 0.02
 
 CONTACT_MM = 1e-6
 """Surfaces nearer than this touch."""
+
+PLACES = (3, 65)
+"""Places of a solid that a piece's sweep is enclosed by: few first, and many only where few cannot tell."""
 
 LEAST_PIECE_MM = 1e-6
 """Travel too short to cut: the pan flips over where its axis passes through the target, however short the piece."""
@@ -100,27 +103,6 @@ def clearance(built: BuiltSet, scene: Scene, move: Move) -> Clearance:
 
 def clearance_at(built: BuiltSet, scene: Scene, move: Move, take_s) -> np.ndarray:
     """
-    Return how near the rig stands to the set at moments of the take, whatever happens between them.
-
-    Parameters
-    ----------
-    built, scene, move
-        As `clearance`.
-    take_s : (n,) float array
-        [s]
-
-    Returns
-    -------
-    (n,) float array
-        0 where they meet. [mm]
-    """
-    search = _Search(built, rig_parts(scene.lens, scene.body), move)
-    travel = move.track.length * move.curve.share(np.atleast_1d(take_s))
-    return np.array([min(search.near_at(s)) for s in travel])
-
-
-def clearance_at(built: BuiltSet, scene: Scene, move: Move, take_s) -> np.ndarray:
-    """
     Return the distance between the rig and the set at single moments.
 
     Parameters
@@ -138,7 +120,7 @@ def clearance_at(built: BuiltSet, scene: Scene, move: Move, take_s) -> np.ndarra
         0 where they meet. What happens between the moments, only `clearance` knows. [mm]
     """
     search = _Search(built, rig_parts(scene.lens, scene.body), move)
-    travel = move.track.length * move.curve.share(np.asarray(take_s, float))
+    travel = move.track.length * move.curve.share(np.atleast_1d(take_s))
     return np.array([search.nearest(float(place)).mm for place in travel])
 
 
@@ -146,7 +128,7 @@ class _Search:
     """One search: `best` is the nearest place known so far."""
 
     def __init__(self, built: BuiltSet, parts: tuple[RigPart, ...], move: Move):
-        self.set, self.parts, self.move, self.built = SetDistance(built), parts, move, built
+        self.set, self.parts, self.move = SetDistance(built), parts, move
         self.bounds = built.bounds
         self.faces = [part.faces() for part in parts]
 
@@ -165,7 +147,10 @@ class _Search:
         for _ in range(MOST_PIECES):
             if not pieces or pieces[0][0] >= self.best.mm - CERTIFIED_MM:
                 break
-            _, i, first, last = heapq.heappop(pieces)
+            _, i, first, last = pieces[0]
+            if last - first < LEAST_PIECE_MM:
+                break
+            heapq.heappop(pieces)
             for half in _halves(first, last):
                 low = self._bound(i, *half)
                 if low < self.best.mm - CERTIFIED_MM:
@@ -175,39 +160,59 @@ class _Search:
         floor = pieces[0][0] if pieces else self.best.mm
         return self.best, min(max(self.best.mm - floor, CERTIFIED_MM), self.best.mm)
 
-    def near_at(self, travel: float) -> list[float]:
-        """Return the distance of each solid at one travel. [mm]"""
-        return [self._at(i, travel).mm for i in range(len(self.parts))]
-
     def first_contact(self) -> _Place:
         """Return the first contact of the move, no later than `best`, which is one."""
         for i in range(len(self.parts)):
             pieces = [(0.0, self.best.travel)]
             while pieces:
                 first, last = pieces.pop()
-                hull, ends, stray = self._sweep(i, first, last)
-                if hull is not None and self._near(hull).mm - stray > CONTACT_MM:
+                if self._clear(i, first, last):
                     continue
-                start, end = np.split(ends, 2)
-                if np.linalg.norm(end - start, axis=1).max() + stray <= CERTIFIED_MM or last - first < LEAST_PIECE_MM:
+                ends = placed(self.move, self.parts[i], [first, last])
+                if np.linalg.norm(ends[1] - ends[0], axis=1).max() <= CERTIFIED_MM or last - first < LEAST_PIECE_MM:
                     self.best = _Place(0.0, first, self._at(i, last).between)
                     break
                 pieces += reversed(_halves(first, last))
         return _Place(0.0, self.best.travel, self.best.between)
 
+    def _clear(self, i: int, first: float, last: float) -> bool:
+        """Return True where solid i touches nothing over a piece."""
+        for places, stray in self._sweeps(i, first, last):
+            mm = self._near(places).mm
+            if mm - stray > CONTACT_MM or mm <= CONTACT_MM:
+                return mm > CONTACT_MM
+        return False
+
     def _bound(self, i: int, first: float, last: float) -> float:
         """Return a lower bound of solid i's distance over a piece, and take the nearest place found on the way as best."""
-        hull, ends, stray = self._sweep(i, first, last)
-        if hull is None:
-            return 0.0
-        apart = np.maximum(np.maximum(self.bounds[0] - ends.max(axis=0), ends.min(axis=0) - self.bounds[1]), 0)
-        if np.linalg.norm(apart) - stray >= self.best.mm:
-            return float(np.linalg.norm(apart) - stray)
-        near = self._near(hull)
-        low = max(near.mm - stray, 0.0)
-        if low < self.best.mm - CERTIFIED_MM:
+        low = 0.0
+        for places, stray in self._sweeps(i, first, last):
+            low = max(low, self._apart(places) - stray)
+            if low >= self.best.mm:
+                break
+            near = self._near(places)
+            low = max(low, near.mm - stray)
+            if low >= self.best.mm - CERTIFIED_MM:
+                break
             self.best = min(self.best, self._at(i, self._likely(i, first, last, near)), key=_mm)
+            # The hull of more places holds this one, so it is no farther from the set: only cutting can help.
+            if near.mm < self.best.mm - CERTIFIED_MM:
+                break
         return low
+
+    def _sweeps(self, i: int, first: float, last: float):
+        """Yield solid i's places (n, k, 3) over a piece and how far the sweep may stray from their hull, few places first. [mm]"""
+        for most in PLACES:
+            places, stray = enclosing(self.move, self.parts[i], first, last, most)
+            if np.isfinite(stray):
+                yield places, stray
+            if stray <= STRAY_MM:
+                return
+
+    def _apart(self, places) -> float:
+        """Return the distance between the bounding boxes of places (n, k, 3) and of the set. [mm]"""
+        low, high = places.min(axis=(0, 1)), places.max(axis=(0, 1))
+        return float(np.linalg.norm(np.maximum(np.maximum(self.bounds[0] - high, low - self.bounds[1]), 0)))
 
     def _likely(self, i: int, first: float, last: float, near) -> float:
         """Return the travel at which solid i reaches farthest toward the set's nearest point."""
@@ -217,14 +222,12 @@ class _Search:
         toward = placed(self.move, self.parts[i], travel) @ (near.on_set - near.on_rig)
         return float(travel[toward.max(axis=1).argmax()])
 
-    def _sweep(self, i: int, first: float, last: float):
-        """Return the hull of solid i's two ends (None where the sweep has no bound), their corners (2 k, 3) and the stray. [mm]"""
-        stray = stray_mm(self.move, self.parts[i], first, last)
-        ends = placed(self.move, self.parts[i], [first, last]).reshape(-1, 3)
-        return (ConvexHull(ends) if np.isfinite(stray) else None), ends, stray
-
-    def _near(self, hull: ConvexHull):
-        return self.set.to(hull.points, hull.simplices)
+    def _near(self, places):
+        """Return the nearest points of the set and the hull of places (n, k, 3)."""
+        hull = ConvexHull(places.reshape(-1, 3))
+        renumbered = np.empty(len(hull.points), int)
+        renumbered[hull.vertices] = np.arange(len(hull.vertices))
+        return self.set.to(hull.points[hull.vertices], renumbered[hull.simplices])
 
     def _at(self, i: int, travel: float) -> _Place:
         """Return the distance of solid i at one travel."""
@@ -236,15 +239,9 @@ class _Search:
         return self.parts[i].name_at(axes(poses.pan, poses.tilt)[0, 0] @ (point - poses.position[0]))
 
     def _inside(self, travel: float) -> _Place | None:
-        """Return a contact where a solid lies wholly inside another, which surface distances cannot tell."""
-        pose = self.move.poses_along(np.array([travel]))
-        in_lens = (self.built.vertices - pose.position[0]) @ axes(pose.pan, pose.tilt)[0].T
-        for i, part in enumerate(self.parts):
+        """Return a contact where a solid lies wholly inside one of the set's, which surface distances cannot tell."""
+        for part in self.parts:
             around = self.set.solids_around(placed(self.move, part, [travel])[0, 0])
             if around:
                 return _Place(0.0, travel, (part.name, around[0]))
-            swallowed = np.flatnonzero(part.contains(in_lens)[self.built.triangles].any(axis=1))
-            if len(swallowed):
-                x = in_lens[self.built.triangles[swallowed[0], 0], 0]
-                return _Place(0.0, travel, (part.name_at(x), self.set.part_name(int(swallowed[0]))))
         return None

@@ -45,14 +45,6 @@ class RigPart:
         """Return (m, 3) triangles over the corners."""
         return ConvexHull(self.corners).simplices
 
-    def contains(self, points) -> np.ndarray:
-        """Return (n,) bool: which points (n, 3) in lens coordinates lie inside. [mm]"""
-        points = np.asarray(points, float)
-        found = np.all((points > self.corners.min(axis=0)) & (points < self.corners.max(axis=0)), axis=1)
-        planes = ConvexHull(self.corners).equations
-        found[found] = np.all(points[found] @ planes[:, :3].T + planes[:, 3] < 0, axis=1)
-        return found
-
 
 def rig_parts(lens: Lens, body: Body) -> tuple[RigPart, ...]:
     """

@@ -1,13 +1,14 @@
 """Depth of field."""
 
 import numpy as np
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from previz.camera.depth import hyperfocal, limits
 
 
+@settings(deadline=None)
 @given(u=st.floats(30, 1e4), stop=st.floats(1, 40))
 def test_a_point_at_either_limit_blurs_to_the_circle_of_confusion(u, stop):
     """Traced through the thin lens: f^2 |s - u| / (N s (u - f)) is the blur of a point at s."""

@@ -1,7 +1,7 @@
 """The frame as a window ahead of the entrance pupil."""
 
 import numpy as np
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
@@ -19,6 +19,7 @@ def view(pan=0.0, tilt=0.0, focus_mm=100.0, size=None, position=(10.0, 20.0, 30.
 class TestAxes:
     """Forward, left and up."""
 
+    @settings(deadline=None)
     @given(pan=angle, tilt=angle)
     def test_are_a_right_handed_frame_that_never_rolls(self, pan, tilt):
         """Unit, square to each other, left level."""
@@ -40,6 +41,7 @@ class TestAxes:
 class TestView:
     """Pixels to directions and back."""
 
+    @settings(deadline=None)
     @given(pan=angle, tilt=angle, x=st.floats(0, 1920), y=st.floats(0, 1080), far=st.floats(1, 1e4))
     def test_project_undoes_directions(self, pan, tilt, x, y, far):
         """A point along a pixel's direction appears in that pixel."""

@@ -26,14 +26,15 @@ def swept_by_steps(built, scene, move, take_s):
     """The plain way: the least distance at some moments, blind between them. [mm]"""
     solids = SetDistance(built)
     travel = move.track.length * move.curve.share(take_s)
-    return min(solids.to(corners, part.faces()).mm for part in rig_parts(scene.lens, scene.body) for corners in placed(move, part, travel))
+    rig = [(part, part.faces()) for part in rig_parts(scene.lens, scene.body)]
+    return min(solids.to(corners, faces).mm for part, faces in rig for corners in placed(move, part, travel))
 
 
-def clutter(rng, count, box):
+def clutter(rng, count, box, aside_mm=30):
     """Balls and boxes of all sizes on both sides of the lens's way."""
     solids = {}
     for i in range(count):
-        middle = np.array([rng.uniform(20, 330), rng.choice([-1, 1]) * rng.uniform(30, 160), rng.uniform(-60, 60)])
+        middle = np.array([rng.uniform(20, 330), rng.choice([-1, 1]) * rng.uniform(aside_mm, 160), rng.uniform(-60, 60)])
         size = rng.uniform(2, 18, 3)
         ball = trimesh.creation.icosphere(subdivisions=2, radius=size[0]).apply_translation(middle)
         solids[f"thing_{i}"] = ball if i % 2 else box(middle - size, middle + size)
@@ -69,7 +70,22 @@ class TestAgainstSampling:
         at = swept_by_steps(built, scene, move, np.array([found.at_take_s]))
         assert at == pytest.approx(found.min_mm, abs=1e-3)
         assert found.certified_to_mm <= CERTIFIED_MM
-        assert found.queries < 600
+        assert found.queries < 200
+
+    @pytest.mark.parametrize("kind", MOVES)
+    def test_things_in_the_way(self, kind, set_of, box, scene_of):
+        """Beads and blocks anywhere: contact is found wherever sampling finds it, and no later."""
+        shot, tables = MOVES[kind]
+        scene = scene_of(shot, **tables)
+        for seed in range(4):
+            built = set_of(**clutter(np.random.default_rng(seed), 6, box, aside_mm=0))
+            move = plan_move(scene, scene.shot[0], built)
+            found, moments = clearance(built, scene, move), np.linspace(0, move.take_s, 60)
+            sampled = clearance_at(built, scene, move, moments)
+            assert found.min_mm <= sampled.min() + 1e-9
+            if not sampled.min():
+                assert found.at_take_s <= moments[sampled.argmin()]
+            assert clearance_at(built, scene, move, found.at_take_s)[0] == pytest.approx(found.min_mm, abs=CERTIFIED_MM)
 
     def test_a_graze_between_the_steps(self, set_of, box, scene_of):
         """Half a millimetre of pin in the way of a 10 s sideways slide: missed at 24 steps a second, found by the certified search."""
@@ -119,6 +135,17 @@ class TestContact:
         """A bead where the camera stands."""
         found = least(set_of(bead=box([-300, -5, -5], [-290, 5, 5])), {"from": [0, 0, 0]})
         assert (found.min_mm, found.between) == (0, ("camera body", "bead"))
+
+    @pytest.mark.parametrize("shot, travel", [(MOVES["slide"], None), (MOVES["arc with reach"], None), (({"move": "slide", "from": [0, -40, 0], "to": [0, 160, 0]}, {}), 90)])
+    def test_a_bead_in_the_way(self, least, set_of, shot, travel, scene_of):
+        """Far inside all that the barrel sweeps, where no skin of the sweep comes near it."""
+        bead = trimesh.creation.icosphere(subdivisions=1, radius=0.5).apply_translation([-15, 60, 1] if travel else [-15, 0, 0])
+        built = set_of(bead=bead)
+        found = least(built, shot[0], **shot[1])
+        assert found.min_mm == 0 and found.between[1] == "bead"
+        if travel:
+            move = plan_move(scene := scene_of(shot[0]), scene.shot[0], built)
+            assert found.at_take_s == pytest.approx(float(move.curve.moment((travel - 0.5) / 200)), abs=1e-3)
 
     def test_in_a_hollow_solid_there_is_room(self, least, set_of, box):
         """A closed room around the rig is no contact: its walls are the solid."""

@@ -3,7 +3,7 @@
 import math
 
 import numpy as np
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
@@ -12,6 +12,7 @@ from previz.rig.motion import SCurve, smooth, smooth_area, smooth_slope
 curves = st.builds(SCurve, st.floats(0.01, 100), st.floats(0, 0.5))
 
 
+@settings(deadline=None)
 @given(curves)
 def test_from_rest_at_the_start_to_rest_at_the_end(curve):
     """All of the travel in the take, half of it by half time, held outside the take."""
@@ -20,6 +21,7 @@ def test_from_rest_at_the_start_to_rest_at_the_end(curve):
         assert_allclose(curve.rate(np.array([0, curve.take_s])), 0, atol=1e-12)
 
 
+@settings(deadline=None)
 @given(curves)
 def test_the_rate_is_never_above_its_peak(curve):
     """Peak rate is 1 / (take (1 - ease)) and is reached at half time."""
@@ -46,6 +48,7 @@ def test_without_ease_it_starts_with_a_jerk():
     assert curve.peak_change == math.inf and not curve.change(np.array([0.0, 1.0])).any()
 
 
+@settings(deadline=None)
 @given(curves, st.floats(0, 1))
 def test_moment_undoes_share(curve, share):
     """The moment found has that share of the travel."""

@@ -36,9 +36,3 @@ def test_the_first_diameter_is_the_tip():
     thin, thick, body = rig_parts(LENS, Body())
     assert thin.name_at(0.0) == "lens tip" and thin.name_at(-20.0) == "lens barrel (20 mm)"
     assert thick.name_at(-250.0) == "lens barrel (60 mm)" and body.name_at(-400.0) == "camera body"
-
-
-def test_contains():
-    """Inside the round, not in the corners of its bounding box."""
-    barrel = rig_parts(LENS, Body())[0]
-    assert barrel.contains([[0, 0, 0], [0, 9.9, 0], [0, 8, 8], [9, 0, 0], [-100, 0, -9.9]]).tolist() == [True, True, False, False, True]

@@ -1,14 +1,14 @@
 """What a solid sweeps, enclosed."""
 
 import numpy as np
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 
 from previz.rig.motion import SCurve
 from previz.rig.moves import Move
 from previz.rig.solids import rig_parts
-from previz.rig.sweep import placed, stray_mm
+from previz.rig.sweep import STRAY_MM, enclosing, placed, stray_mm
 from previz.rig.tracks import track_through
 from previz.scene.model import Body, Lens
 
@@ -24,33 +24,44 @@ moves = st.builds(
 )
 
 
-@given(moves, st.floats(0, 1), st.floats(0.001, 0.3), st.sampled_from(PARTS))
-def test_nothing_reaches_outside_the_hull_by_more_than_the_stray(move, start, share, part):
+@settings(deadline=None)
+@given(moves, st.floats(0, 1), st.floats(0.001, 0.3), st.sampled_from(PARTS), st.sampled_from([1, 2, 7]))
+def test_nothing_reaches_outside_the_hull_by_more_than_the_stray(move, start, share, part, gaps):
     """Whatever the move: no corner between the two places is farther outside the hull's planes."""
     first = start * move.track.length
     last = min(first + share * move.track.length, move.track.length)
     assume(last - first > 1e-3)
-    stray = stray_mm(move, part, first, last)
+    stray = stray_mm(move, part, np.linspace(first, last, gaps + 1))
     assume(np.isfinite(stray))
-    planes = ConvexHull(placed(move, part, [first, last]).reshape(-1, 3)).equations
-    between = placed(move, part, np.linspace(first, last, 23)).reshape(-1, 3)
+    planes = ConvexHull(placed(move, part, np.linspace(first, last, gaps + 1)).reshape(-1, 3)).equations
+    between = placed(move, part, np.linspace(first, last, 43)).reshape(-1, 3)
     assert (between @ planes[:, :3].T + planes[:, 3]).max() <= stray + 1e-7
 
 
 def test_a_straight_slide_is_exact():
     """No stray at all: the hull of the ends is what is swept."""
     move = Move(SCurve(3.0, 0.25), track_through([(0, 0, 0), (100, 50, 0)]), None, (0.3, 0.1), 0.0, 0.0, 100.0)
-    assert stray_mm(move, PARTS[0], 0.0, move.track.length) == 0
+    assert stray_mm(move, PARTS[0], np.array([0.0, move.track.length])) == 0
 
 
 def test_the_stray_shrinks_with_the_square_of_the_piece():
     """A tenth of the travel, about a hundredth of the stray."""
     move = Move(SCurve(3.0, 0.25), track_through([(0, -100, 0), (0, 100, 0)]), np.array([300.0, 0, 20]), (0, 0), 0.0, 0.0, 100.0)
-    whole, tenth = stray_mm(move, PARTS[0], 100, 120), stray_mm(move, PARTS[0], 100, 102)
+    whole, tenth = stray_mm(move, PARTS[0], np.array([100.0, 120])), stray_mm(move, PARTS[0], np.array([100.0, 102]))
     assert 90 < whole / tenth < 130
 
 
 def test_over_the_target_there_is_no_bound():
     """The pan flips over."""
     move = Move(SCurve(3.0, 0.25), track_through([(-50, 0, 0), (50, 0, 0)]), np.array([0.0, 0, 20]), (0, 0), 0.0, 0.0, 100.0)
-    assert stray_mm(move, PARTS[0], 0.0, 100.0) == np.inf
+    assert stray_mm(move, PARTS[0], np.array([0.0, 100.0])) == np.inf
+
+
+def test_more_places_are_taken_where_the_sweep_bends_more():
+    """Two for a straight slide; for an arc as many as keep the stray under what is certified."""
+    slide = Move(SCurve(3.0, 0.25), track_through([(0, 0, 0), (100, 50, 0)]), None, (0.3, 0.1), 0.0, 0.0, 100.0)
+    arc = Move(SCurve(3.0, 0.25), track_through([(0, -20, 0), (0, 20, 0)]), np.array([300.0, 0, 20]), (0, 0), 0.0, 0.0, 100.0)
+    assert len(enclosing(slide, PARTS[0], 0.0, 100.0, 65)[0]) == 2
+    places, stray = enclosing(arc, PARTS[0], 0.0, 40.0, 65)
+    assert 3 < len(places) <= 65 and stray <= STRAY_MM
+    assert len(enclosing(arc, PARTS[0], 0.0, 40.0, 3)[0]) == 3

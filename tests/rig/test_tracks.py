@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
@@ -55,6 +55,7 @@ class TestSpline:
         assert_allclose(curve.length, 400, rtol=1e-4)
         assert_allclose(curve.curvature(np.linspace(120, 280, 50)), 1 / 200, rtol=0.02)
 
+    @settings(deadline=None)
     @given(points, st.floats(0, 1), st.floats(0, 1))
     def test_bounds_are_never_less_than_the_truth(self, stops, one, other):
         """Slope and second derivative anywhere in a piece stay within what the bounds say."""
