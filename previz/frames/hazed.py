@@ -116,7 +116,7 @@ def _rays(lit: LitSet, glow: _Glow, view: View, pixels: np.ndarray, number: int,
     shafts = shaft_radiance(
         lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, origins, directions, far, pixels,
         salt=salt + _SALT_SHAFT, first_sample=number * lamp_samples, lamp_samples=lamp_samples, haze_samples=haze_samples,
-        extinction_per_m=glow.air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, g=lit.medium.g,
+        extinction_per_m=glow.air.extinction_per_m, scattering_per_m=lit.medium.scattering_per_m, g=lit.medium.g,
     )  # fmt: skip
     return radiance + shafts @ lit.candela
 

@@ -17,7 +17,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from previz.build.built import BuiltSet, Cell
-from previz.light.units import per_mm
 from previz.scene.model import Haze, Scene
 
 KOSCHMIEDER = 3.912
@@ -44,14 +43,9 @@ class Medium:
     cells: tuple[Cell, ...]
 
     @property
-    def extinction_per_mm(self) -> float:
-        """Extinction along a ray measured in millimetres. [1/mm]"""
-        return per_mm(self.extinction_per_m)
-
-    @property
-    def scattering_per_mm(self) -> float:
-        """Scattering along a ray measured in millimetres. [1/mm]"""
-        return self.albedo * self.extinction_per_mm
+    def scattering_per_m(self) -> float:
+        """The part of the extinction that scatters: albedo * extinction. [1/m]"""
+        return self.albedo * self.extinction_per_m
 
 
 def medium_at(scene: Scene, built: BuiltSet, after_spray_s: float = 0.0) -> Medium:
@@ -82,39 +76,22 @@ def extinction_at(haze: Haze, after_spray_s: float = 0.0) -> float:
     return fresh if haze.half_life is None else fresh * 2.0 ** (-after_spray_s / haze.half_life)
 
 
-def transmittance(extinction_per_m, path_mm):
-    """
-    Return the share of light that a path through haze leaves, ``exp(-extinction * path)`` (Beer and Lambert).
-
-    Parameters
-    ----------
-    extinction_per_m : float or array
-        [1/m]
-    path_mm : float or array
-        Length inside the haze, broadcast against `extinction_per_m`. [mm]
-
-    Returns
-    -------
-    float or array
-        0 to 1. [1]
-    """
-    return np.exp(-per_mm(extinction_per_m) * np.asarray(path_mm))
-
-
 def henyey_greenstein(cos_angle, g: float):
     """
     Return the share of scattered light that goes into each direction, per steradian.
 
+    The ray engine compiles this very function for its loops.
+
     Parameters
     ----------
-    cos_angle : (...) float array
+    cos_angle : float or (...) float array
         Cosine between travel before and after scattering; 1 is straight on. [1]
     g : float
         Mean cosine, more than -1 and less than 1. [1]
 
     Returns
     -------
-    (...) float array
+    float or (...) float array
         Phase function; its integral over the sphere is 1. [1/sr]
 
     Notes
@@ -126,7 +103,8 @@ def henyey_greenstein(cos_angle, g: float):
     L. G. Henyey and J. L. Greenstein, Astrophys. J. 93, 70 (1941), as cited by the AMS Glossary of Meteorology,
     "Henyey-Greenstein phase function" (seen: reference, and that g is the asymmetry factor; formula from memory).
     """
-    return (1 - g * g) / (4 * np.pi * (1 + g * g - 2 * g * np.asarray(cos_angle)) ** 1.5)
+    spread = 1 + g * g - 2 * g * cos_angle
+    return (1 - g * g) / (4 * np.pi * spread * np.sqrt(spread))
 
 
 def _box(one, other) -> Cell:

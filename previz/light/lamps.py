@@ -44,12 +44,6 @@ class Emitter:
     candela: np.ndarray
     exponent: float
 
-    @property
-    def area_mm2(self) -> float:
-        """Area of the face; 0 for a point. [mm2]"""
-        sides = float(np.linalg.norm(self.half_u) * np.linalg.norm(self.half_v))
-        return {"point": 0.0, "disc": np.pi * sides, "panel": 4 * sides}[self.shape]
-
 
 def emitters(scene: Scene, built: BuiltSet) -> tuple[Emitter, ...]:
     """

@@ -15,6 +15,7 @@ import math
 
 import numpy as np
 
+from previz.haze.medium import henyey_greenstein
 from previz.rays.compiled import compiled
 from previz.rays.packed import DISC, POINT
 
@@ -120,15 +121,7 @@ def in_any_cell(cells, x, y, z):
     return False
 
 
-@compiled
-def scattering_share(cos, g):
-    """
-    Return the share of scattered light per steradian at `cos` between its travel before and after. [1/sr]
-
-    L. G. Henyey and J. L. Greenstein, Astrophys. J. 93, 70 (1941): (1 - g^2) / (4 pi (1 + g^2 - 2 g cos)^1.5).
-    """
-    s = 1.0 + g * g - 2.0 * g * cos
-    return (1.0 - g * g) / (4.0 * math.pi * s * math.sqrt(s))
+scattering_share = compiled(henyey_greenstein)
 
 
 @compiled

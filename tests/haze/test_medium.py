@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from previz.build.assemble import build_set
-from previz.haze.medium import DEFAULT_EXTINCTION_PER_M, extinction_at, henyey_greenstein, medium_at, transmittance
+from previz.haze.medium import DEFAULT_EXTINCTION_PER_M, extinction_at, henyey_greenstein, medium_at
 from previz.scene.model import Haze, Scene
 
 ROOM = {"name": "room", "plan": [[0, 0], [300, 0], [300, 200], [0, 200]], "height": 180}
@@ -33,12 +33,10 @@ class TestExtinction:
         assert [extinction_at(haze, t) for t in (0, 40, 80)] == pytest.approx([2, 1, 0.5])
         assert extinction_at(Haze(extinction=2.0), 1e6) == 2
 
-    def test_per_millimetre(self, tmp_path):
-        """The rays count millimetres; scattering is albedo times extinction."""
+    def test_scattering(self, tmp_path):
+        """Albedo times extinction."""
         scene = Scene.model_validate({"room": [ROOM], "haze": {"extinction": 2.0, "albedo": 0.9}})
-        medium = medium_at(scene, build_set(scene, tmp_path))
-        assert medium.extinction_per_mm == pytest.approx(0.002)
-        assert medium.scattering_per_mm == pytest.approx(0.0018)
+        assert medium_at(scene, build_set(scene, tmp_path)).scattering_per_m == pytest.approx(1.8)
 
 
 class TestWhere:
@@ -58,18 +56,6 @@ class TestWhere:
         points = np.array([[-49, 1, 1], [99, 199, 89], [101, 100, 50], [50, 100, 91.0]])
         np.testing.assert_array_equal(inside(cells, points), [True, True, False, False])
         np.testing.assert_allclose(np.linalg.norm(cells[0].planes[:, :3], axis=1), 1)
-
-
-class TestTransmittance:
-    """exp(-extinction path)."""
-
-    def test_paths_multiply(self):
-        """Two legs dim as one of their sum."""
-        assert transmittance(0.8, 120) * transmittance(0.8, 230) == pytest.approx(transmittance(0.8, 350))
-
-    def test_clear(self):
-        """No haze, no loss; no path, no loss."""
-        np.testing.assert_array_equal([transmittance(0.0, 1e5), transmittance(3.0, 0.0)], 1)
 
 
 class TestHenyeyGreenstein:

@@ -9,16 +9,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from airlight import airlight, even_airlight
 from reference import each
 
 from previz.build.assemble import build_set
 from previz.camera.view import View
 from previz.frames.hazed import hazed_frame
-from previz.haze.airlight import airlight, even_airlight
 from previz.haze.medium import henyey_greenstein
 from previz.light.colour import luminance
 from previz.light.lamps import Emitter, face_points
-from previz.light.units import LUX_PER_CANDELA_MM2, MM_PER_M
+from previz.light.units import LUX_PER_CANDELA_MM2, MM_PER_M, per_mm
 from previz.rays.lit import light_set, relit
 from previz.scene.model import Scene
 
@@ -70,9 +70,9 @@ def brute_airlight(lit, lens, ray, lit_at, in_haze, end_mm, steps=40_000):
         leg = points - s
         d = np.linalg.norm(leg, axis=1)
         sent = luminance(lamp.candela) * np.maximum(leg @ lamp.normal / d, 0) ** lamp.exponent
-        dimmed = np.exp(-air.extinction_per_mm * (in_haze(s, points) + in_haze(np.array(lens, float), points)))
+        dimmed = np.exp(-per_mm(air.extinction_per_m) * (in_haze(s, points) + in_haze(np.array(lens, float), points)))
         total += np.sum(here * lit_at(points, s) * sent * henyey_greenstein(-(leg @ ray) / d, air.g) * dimmed / d**2)
-    return LUX_PER_CANDELA_MM2 * air.scattering_per_mm * total / len(face) * end_mm / steps
+    return LUX_PER_CANDELA_MM2 * per_mm(air.scattering_per_m) * total / len(face) * end_mm / steps
 
 
 def length_in_box(low, high):

@@ -1,7 +1,7 @@
 """
 The ray engine's direct light against closed forms: Howell's catalogue, inverse square and cosine.
 
-The receivers hang in a large black room without haze. The lamp shines from inside it, or from above through the ceiling
+The receivers hang in a large black room. The lamp shines from inside it, or from above through the ceiling
 that was left off, which is the way through apertures.
 """
 
@@ -10,6 +10,7 @@ import pytest
 from reference import each
 
 from previz.build.assemble import build_set
+from previz.light.photometry import disc_factor, face_illuminance
 from previz.light.units import LUX_PER_CANDELA_MM2, MM_PER_M
 from previz.rays.lit import light_set
 from previz.scene.model import Scene
@@ -21,13 +22,13 @@ UNDER = np.array([1000.0, 1000.0, 600.0])
 """Where the receivers are, far from every wall."""
 
 
-def lit_room(lamp, *, ceiling=True, openings=()):
-    """Return a black room of 2 x 2 x 2 m in clear air, lit by one lamp."""
+def lit_room(lamp, *, ceiling=True, openings=(), wall=6.0, extinction=0.0, height=2000.0):
+    """Return a black room of 2 x 2 m, lit by one lamp, by default in clear air."""
     room = {
-        "name": "room", "plan": [[0, 0], [2000, 0], [2000, 2000], [0, 2000]], "height": 2000, "wall": 6, "ceiling": ceiling,
+        "name": "room", "plan": [[0, 0], [2000, 0], [2000, 2000], [0, 2000]], "height": height, "wall": wall, "ceiling": ceiling,
         "walls": ["south", "east", "north", "west"], "finish": "black",
     }  # fmt: skip
-    tables = {"room": [room], "opening": openings, "finish": {"black": {"reflect": 0.0}}, "lamp": [{"name": "key"} | lamp], "haze": {"extinction": 0.0}}
+    tables = {"room": [room], "opening": openings, "finish": {"black": {"reflect": 0.0}}, "lamp": [{"name": "key"} | lamp], "haze": {"extinction": extinction}}
     scene = Scene.model_validate(tables)
     return light_set(scene, build_set(scene, None), texels=300, rays=4, workers=1)
 
@@ -95,6 +96,33 @@ def test_disc_through_a_ceiling_left_off(case):
     assert lit.closed_form and not lit.lamps.inside.any()
     found = lit.illuminance([point], [[0.0, 0, 1]], samples=SAMPLES)[0, 0]
     assert found == pytest.approx(case["outputs"]["E_lx"], rel=TOLERANCE)
+
+
+@each("3.1a", "3.1b", "3.1c")
+def test_haze_dims(case):
+    """Beer and Lambert: what haze leaves of the light of a point lamp in the room."""
+    path, sigma = case["inputs"]["path_m"] * MM_PER_M, case["inputs"]["sigma_per_m"]
+    lamp = {"kind": "point", "at": (1000.0, 1000.0, 100 + path), "toward": (1000.0, 1000.0, 0.0), "candela": 1000.0}
+    clear, hazed = (
+        lit_room(lamp, height=4000.0, extinction=extinction).illuminance([[1000.0, 1000, 100]], [[0.0, 0, 1]]) for extinction in (0.0, sigma)
+    )
+    # The ray starts a hundredth of a millimetre off the receiver.
+    assert hazed[0, 0] / clear[0, 0] == pytest.approx(case["outputs"]["T"], rel=1e-4)
+
+
+@each("2.2a", "2.2b", "2.2c")
+def test_light_across_a_penumbra(case):
+    """The area of a circle's segment (similar triangles; no outside source needed): a disc of 20 mm past a straight edge."""
+    source, edge, screen = -800.0, 0.0, 200.0
+    half_width = 10 * (screen - edge) / (edge - source)
+    window = {"name": "window", "wall": "room.west", "at": [400, 700], "size": [600, 600]}
+    candela = 1e4 * np.pi * 10**2 / LUX_PER_CANDELA_MM2
+    lamp = {"kind": "disc", "at": (source, 1000.0, 1000.0), "toward": (0.0, 1000.0, 1000.0), "diameter": 20.0, "candela": candela}
+    offset = case["inputs"]["x_over_half_width"] * half_width
+    lit = lit_room(lamp, openings=[window], wall=0.01)
+    found = lit.illuminance([[screen, 1000 + offset, 1000.0]], [[-1.0, 0, 0]], samples=1 << 14)[0, 0]
+    whole = face_illuminance(1e4, disc_factor(10.0, screen - source, offset))
+    assert found / whole == pytest.approx(case["outputs"]["fraction"], abs=2e-3)
 
 
 LAMP, WINDOW = np.array([-800.0, 1000.0, 1500.0]), np.array([-3.0, 1000.0, 1000.0])

@@ -1,5 +1,5 @@
 """
-Chapter 3 of the reference values: transmittance, phase function, airlight, a window's shaft, decay.
+Chapter 3 of the reference values: visibility, phase function, airlight, a window's shaft, decay.
 
 Sources (`reference-values.json` says which were seen): AMS Glossary of Meteorology for visibility; Henyey and Greenstein,
 Astrophys. J. 93, 70 (1941); Sun et al., SIGGRAPH 2005, and quadrature of 30 digits for single scattering; CDC MMWR 43
@@ -8,10 +8,10 @@ RR-13 (1994) for a ventilated box. The reference is in metres: inputs become mil
 
 import numpy as np
 import pytest
+from airlight import airlight, even_airlight
 from reference import agree, cases, each
 
-from previz.haze.airlight import airlight, even_airlight
-from previz.haze.medium import Medium, extinction_at, henyey_greenstein, transmittance
+from previz.haze.medium import Medium, extinction_at, henyey_greenstein
 from previz.light.units import MM_PER_M
 from previz.scene.model import Haze
 
@@ -22,20 +22,12 @@ def mm(metres):
     return np.asarray(metres, dtype=float) * MM_PER_M
 
 
-class TestTransmittance:
-    """Beer and Lambert; Koschmieder's visibility (AMS Glossary of Meteorology, "visual-range formula")."""
-
-    @each("3.1a", "3.1b", "3.1c")
-    def test_share_left(self, case):
-        """exp(-sigma d), a path in millimetres."""
-        agree(case, "T", transmittance(case["inputs"]["sigma_per_m"], mm(case["inputs"]["path_m"])))
-
-    @each("3.1a", "3.1b", "3.1c")
-    def test_visibility(self, case):
-        """3.912 / V gives the extinction back; ln 50 within 1e-5."""
-        sigma, found = case["inputs"]["sigma_per_m"], case["outputs"]
-        assert extinction_at(Haze(visibility=found["V_rounded_const_m"])) == pytest.approx(sigma, rel=case["tol"]["rel"])
-        assert extinction_at(Haze(visibility=found["V_koschmieder_m"])) == pytest.approx(sigma, rel=1e-5)
+@each("3.1a", "3.1b", "3.1c")
+def test_visibility(case):
+    """Koschmieder: 3.912 / V gives the extinction back (AMS Glossary of Meteorology, "visual-range formula"); ln 50 within 1e-5."""
+    sigma, found = case["inputs"]["sigma_per_m"], case["outputs"]
+    assert extinction_at(Haze(visibility=found["V_rounded_const_m"])) == pytest.approx(sigma, rel=case["tol"]["rel"])
+    assert extinction_at(Haze(visibility=found["V_koschmieder_m"])) == pytest.approx(sigma, rel=1e-5)
 
 
 @each("3.2")

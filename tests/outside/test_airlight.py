@@ -1,10 +1,10 @@
-"""Airlight of a point source: laws beside the reference values in tests/outside/test_haze.py."""
+"""The two reference forms of airlight agree with each other and with the integral that defines it; test_haze.py has the published values."""
 
 import numpy as np
 import pytest
+from airlight import airlight, even_airlight, fading_angle
 from scipy.integrate import quad
 
-from previz.haze.airlight import airlight, even_airlight, fading_angle
 from previz.haze.medium import Medium, henyey_greenstein
 
 SOURCE = np.array([250.0, -80.0, 120.0])

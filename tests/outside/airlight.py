@@ -1,8 +1,8 @@
 """
-Airlight: the luminance that haze adds along a ray by scattering a point source's light once towards the lens.
+Airlight in two ways that share nothing with the ray engine: the luminance that haze adds along a ray by scattering a
+point source's light once towards the lens.
 
-Two ways to the same number, by which the ray engine is measured: quadrature for any haze, and a closed form for haze
-that scatters evenly. Both take one endless body of haze around source and lens, and no shadows but `begin` and `end`.
+Quadrature for any haze, and the published closed form for haze that scatters evenly. Both take one endless body of haze around source and lens, and no shadows but `begin` and `end`.
 
 begin, end   along the ray from the lens: where the ray enters and leaves the lit stretch [mm]
 foot         along the ray: the point nearest to the source, `reach` from it [mm]
@@ -14,7 +14,7 @@ import numpy as np
 from scipy.special import exp1
 
 from previz.haze.medium import Medium, henyey_greenstein
-from previz.light.units import LUX_PER_CANDELA_MM2
+from previz.light.units import LUX_PER_CANDELA_MM2, per_mm
 
 
 def airlight(medium: Medium, candela, source, lens, directions, begin=0.0, end=np.inf, nodes: int = 128) -> np.ndarray:
@@ -57,9 +57,9 @@ def airlight(medium: Medium, candela, source, lens, directions, begin=0.0, end=n
     angle = low[:, None] + (high - low)[:, None] * (1 + at) / 2
     distance, along = reach[:, None] / np.cos(angle), foot[:, None] + reach[:, None] * np.tan(angle)
     # Light travels from the source to the point, then back along the ray: their cosine is minus sin(angle).
-    scattered = henyey_greenstein(-np.sin(angle), medium.g) * np.exp(-medium.extinction_per_mm * (distance + along))
+    scattered = henyey_greenstein(-np.sin(angle), medium.g) * np.exp(-per_mm(medium.extinction_per_m) * (distance + along))
     mean = scattered @ weight / 2 * (high - low)
-    return LUX_PER_CANDELA_MM2 * candela * medium.scattering_per_mm * mean / reach
+    return LUX_PER_CANDELA_MM2 * candela * per_mm(medium.scattering_per_m) * mean / reach
 
 
 def even_airlight(medium: Medium, candela, source, lens, directions, begin=0.0, end=np.inf) -> np.ndarray:
@@ -82,9 +82,9 @@ def even_airlight(medium: Medium, candela, source, lens, directions, begin=0.0, 
     Rendering, SIGGRAPH 2005 (abstract seen; equations from memory).
     """
     foot, reach = _foot(source, lens, directions)
-    depth = medium.extinction_per_mm * reach
+    depth = per_mm(medium.extinction_per_m) * reach
     low, high = (np.pi / 4 + np.arctan((t - foot) / reach) / 2 for t in (begin, end))
-    gain = LUX_PER_CANDELA_MM2 * candela * medium.scattering_per_mm * np.exp(-medium.extinction_per_mm * foot) / (2 * np.pi * reach)
+    gain = LUX_PER_CANDELA_MM2 * candela * per_mm(medium.scattering_per_m) * np.exp(-per_mm(medium.extinction_per_m) * foot) / (2 * np.pi * reach)
     return gain * (fading_angle(depth, high) - fading_angle(depth, low))
 
 
