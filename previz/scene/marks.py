@@ -119,7 +119,8 @@ class _Scan:
         self.table = self._resolved(parts, double)
         mark = Mark((start, self.at), (self.at, self.at))
         self.marks[self.table] = mark
-        self.marks.setdefault(self.table[:1], mark)
+        for length in range(1, len(self.table)):
+            self.marks.setdefault(self.table[:length], mark)
 
     def _resolved(self, parts, double):
         """The path of a header: names of [[rows]] mean their last row."""

@@ -17,7 +17,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from previz.scene.draft import ENOUGH, MOST_THINGS, Draft, Problem, mm, point
-from previz.scene.elevations import Panel, eaves_walls, panel_named, ridge_line, slab_thickness, wall_plans
+from previz.scene.elevations import Panel, eaves_walls, panel_named, ridge_line, slab_thickness, underside, wall_plans
 from previz.scene.model import CutoutProp, LatheProp, OutlineShape, Pitch, Room
 from previz.scene.outlines import outline_of, pane_size, size_of
 from previz.scene.rings import NEAREST_MM, ring_faults, ring_is_sound
@@ -115,9 +115,11 @@ def _roof_problems(room, i):
     if len(sides) < 2:
         says = f"a ridge along {room.roof.ridge} needs a wall along {room.roof.ridge} on each side of it"
         yield Problem(("room", i, "roof"), says, 'Turn the ridge, change the plan, or set roof = "flat".')
-    drop = room.wall * math.tan(math.radians(room.roof.pitch))
-    if drop >= room.height - NEAREST_MM:
-        says = f"the roof falls {mm(drop)} mm across the wall's thickness, below the floor"
+    walls = [plan for plan in plans.values() if plan.standing]
+    lowest = min((float(underside(room, [plan.outer_start, plan.outer_end]).min()) for plan in walls), default=room.height)
+    if lowest < NEAREST_MM:
+        where = "to the floor" if abs(lowest) < NEAREST_MM else f"{mm(-lowest)} mm below the floor"
+        says = f"the roof comes down {where} at the walls' outer corners"
         yield Problem(("room", i, "roof"), says, "Make the pitch flatter, the walls thinner or the room higher.")
 
 
@@ -146,7 +148,8 @@ def openings_on_walls(draft: Draft) -> Iterator[Problem]:
 
 def _off_panel(opening, panel: Panel, path, who):
     outline = outline_of(opening)
-    free = shapely.intersection(panel.inner, panel.outer)
+    # walls too thick for their corners are a fault of their own; their outer face is no polygon
+    free = shapely.intersection(panel.inner, panel.outer) if panel.outer.is_valid else panel.inner
     if free.is_empty or shapely.difference(Polygon(outline), shapely.buffer(free, _CLOSE_MM * 4)).area <= _SPECK_MM2:
         return None
     width, height = size_of(opening)

@@ -14,7 +14,7 @@ scale = 12                      # 1:12
 # ------------------------------------------------------------------ the set
 [[room]]
 name = "room"
-plan = [[0, 0], [400, 0], [400, 300], [0, 300]]    # inner outline, anticlockwise seen from above
+plan = [[0, 0], [400, 0], [400, 300], [0, 300]]    # inner outline, anticlockwise from above
 walls = ["south", "east", "north", "west"]         # a name for each side of the plan, in order
 height = 240
 wall = 5                                           # thickness, outward from the plan
