@@ -12,6 +12,7 @@ that never meet, and drawn after. Knows nothing of how the pictures were made.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from functools import cache
 
@@ -115,8 +116,8 @@ def cut_to(text: str, size: int, width: float) -> str:
     """Return `text`, shortened at its end where it is wider than `width`. [pixel]"""
     if width_of(text, size) <= width:
         return text
-    kept = next((n for n in range(len(text) - 1, 0, -1) if width_of(text[:n].rstrip() + "...", size) <= width), 0)
-    return text[:kept].rstrip() + "..."
+    too_long = bisect_left(range(len(text)), True, key=lambda n: width_of(text[:n].rstrip() + "...", size) > width)
+    return text[: max(too_long - 1, 0)].rstrip() + "..."
 
 
 def sheet_layout(moments: list[Moment], heading: str, figures: str) -> Layout:

@@ -7,6 +7,7 @@ interrupted reel goes on where it stopped. Knows nothing of findings.
 
 from __future__ import annotations
 
+import contextlib
 import shutil
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -166,7 +167,8 @@ def write_video(path: Path, frames: Iterable[np.ndarray], fps: float, size: tupl
                 temporary, format="FFMPEG", mode="I", fps=fps, codec="libx264", quality=None, pixelformat="yuv420p", macro_block_size=2,
                 ffmpeg_log_level="error", output_params=_ENCODING,
             )  # fmt: skip
-            with writer:
+            # Its own `with` leaves the encoder running where the block fails.
+            with contextlib.closing(writer):
                 for count, frame in enumerate(frames, start=1):
                     writer.append_data(frame)
         except (OSError, RuntimeError) as error:
