@@ -20,7 +20,7 @@ from shapely import STRtree
 from previz.build.built import Aperture
 from previz.rays.gnomonic import NEAREST, Throw, clip, halves
 from previz.rays.shadows import polygons_of
-from previz.rays.unions import SLIVER_MM2, joined, without
+from previz.rays.unions import GRID_MM, SLIVER_MM2, joined, without
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ def outlines(panel: Panel, throw: Throw) -> np.ndarray:
     pieces = list(panel.panes.values())
     flat = np.array([shapely.Polygon(throw.of_panel(a.outline, a.thickness / 2)) for group in pieces for a in group], dtype=object)
     group = np.repeat(np.arange(len(pieces)), [len(g) for g in pieces])
-    return joined(flat, group, len(pieces))
+    return joined(flat, group, len(pieces), GRID_MM)
 
 
 def cleared(polygons: np.ndarray, cutters: np.ndarray) -> np.ndarray:

@@ -133,7 +133,7 @@ class _Landing:
         """Return one patch for each connected piece."""
         faces = len(self.surface.built.faces)
         keys, group = np.unique(self._key(self.clear, faces), return_inverse=True)
-        shapes, of = parts(joined(self.clear.polygons, group, len(keys)))
+        shapes, of = parts(joined(self.clear.polygons, group, len(keys), GRID_MM))
         owner = _owners(self.clear.polygons, group, shapes, of)
         area, moment = _areas(self.clear, self.onto, self.throw)
         total, centre = np.bincount(owner, area, len(shapes)), np.zeros((len(shapes), 3))

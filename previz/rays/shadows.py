@@ -175,5 +175,6 @@ def _lit(polygons: np.ndarray, facet: np.ndarray, onto: Facets, before: Screens,
     cutters = before.polygons[screen]
     cut = (ahead < 0).any(axis=1)[index]
     cutters[index[cut]] = polygons_of(quads[cut])
-    meets = shapely.intersects(polygons[of], cutters)
+    # Most neighbours on a curved face only touch.
+    meets = shapely.relate_pattern(polygons[of], cutters, "T********")
     return without(polygons, cutters[meets], of[meets])
