@@ -7,7 +7,6 @@ Knows no light and no props.
 
 from __future__ import annotations
 
-import itertools
 import math
 
 import numpy as np
@@ -43,11 +42,38 @@ _FINISHES = {"wall": ("walls",), "floor": ("floor", "walls"), "ceiling": ("ceili
 def _wall_regions(panel, holes, inside):
     """The inner face less its openings; those that touch an edge or one another leave a notch, or part the wall."""
     rims = [panel.inner.exterior, *(hole.exterior for hole in holes)]
-    if all(shapely.distance(a, b) > _TOUCH_MM for a, b in itertools.combinations(rims, 2)):
+    if not _touching(rims):
         return [(shapely.Polygon(panel.inner.exterior, [hole.exterior for hole in holes]), inside)]
-    slanting = shapely.union_all([edge.buffer(_SLIVER_MM, cap_style="square") for edge in _slanting_edges(panel)])
-    cut = shapely.difference(shapely.union_all(holes, grid_size=_GRID_MM), slanting, grid_size=_GRID_MM)
+    stops = [edge.buffer(_SLIVER_MM, cap_style="square") for edge in _slanting_edges(panel)]
+    stops += [edge.buffer(_SLIVER_MM, cap_style="square") for edge in _edges(panel.inner) if any(_only_kisses(hole, edge) for hole in holes)]
+    cut = shapely.difference(_merged(holes), shapely.union_all(stops), grid_size=_GRID_MM)
     return [(piece, inside) for piece in _polygons(shapely.difference(panel.inner, cut, grid_size=_GRID_MM))]
+
+
+def _merged(holes):
+    """All holes as one shape. Those that touch in a point are joined by a neck, since no solid can hang on a point."""
+    necks = []
+    for i, j in _touching(holes):
+        shared = shapely.intersection(holes[i].buffer(_TOUCH_MM), holes[j].buffer(_TOUCH_MM))
+        necks += [p.centroid.buffer(_SLIVER_MM, cap_style="square") for p in shapely.get_parts(shared) if p.length < 10 * _SLIVER_MM]
+    return shapely.union_all([*holes, *necks], grid_size=_GRID_MM)
+
+
+def _touching(shapes):
+    """Pairs (i, j), i < j, of shapes that touch."""
+    first, second = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=_TOUCH_MM)
+    return [(i, j) for i, j in zip(first.tolist(), second.tolist()) if i < j]
+
+
+def _edges(face):
+    corners = np.asarray(face.exterior.coords)
+    return [shapely.LineString(pair) for pair in zip(corners, corners[1:])]
+
+
+def _only_kisses(hole, edge):
+    """Whether a hole touches an edge in a point: a round one on the floor."""
+    shared = shapely.intersection(hole.buffer(_TOUCH_MM), edge)
+    return not shared.is_empty and shared.length < 5 * _SLIVER_MM
 
 
 def _slanting_edges(panel):
@@ -71,7 +97,7 @@ def _in_line(a, b, c, d):
 
 def _slab_regions(panel, holes, inside, edge):
     """What the room sees of the slab, and its rim that lies on the walls; both snapped to one grid, so that they meet."""
-    cut = shapely.union_all(holes) if holes else shapely.Polygon()
+    cut = _merged(holes) if holes else shapely.Polygon()
     # what collapses to a line on the grid must not go into the next step
     body = shapely.multipolygons(_polygons(shapely.difference(panel.outer, cut, grid_size=_GRID_MM)))
     seen = shapely.intersection(body, panel.inner, grid_size=_GRID_MM)

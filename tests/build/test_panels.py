@@ -146,6 +146,15 @@ class TestOpenings:
         assert_allclose(solid(built, "attic.south").volume, 305 * 5 * 120 - 2 * 30 * 60 * 5)
         assert {f.name for f in built.faces if f.side == "reveal"} == {"attic.south: left reveal", "attic.south: right reveal"}
 
+    def test_openings_that_meet_in_a_point(self, build):
+        """A pointed head under a sill, and a round window that stands on the floor, are closed solids all the same."""
+        cuts = [
+            {"name": "door", "wall": "attic.south", "shape": "lancet", "at": [40, 0], "size": [10, 20]},
+            {"name": "over", "wall": "attic.south", "at": [30, 20], "size": [30, 20]},
+            {"name": "hoop", "wall": "attic.south", "shape": "round", "at": [100, -0.04], "size": 30},
+        ]
+        assert_sound(build(room=[room()], opening=cuts))
+
     def test_an_opening_under_the_slope_of_a_gable(self, build, solid):
         """An opening that touches the slanting top stops a sliver short of it."""
         peak = {"outline": [[0, 0], [100, 0], [50, 50]]}
