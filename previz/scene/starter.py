@@ -24,7 +24,7 @@ finish = { walls = "plaster", floor = "boards", ceiling = "plaster" }
 [[opening]]
 name = "window"
 wall = "room.east"
-shape = "rect"                  # "rect", "arch", "lancet", "round" or { outline = [[along, up], ...] }
+shape = "rect"                  # "rect", "arch", "lancet", "round" or { outline = [...] }
 at = [120, 90]                  # along and up to its lower left corner, seen from outside
 size = [70, 100]
 bars = { columns = 2, rows = 3, width = 3, depth = 3 }
