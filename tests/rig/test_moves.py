@@ -7,6 +7,7 @@ from numpy.testing import assert_allclose
 from previz.camera.depth import hyperfocal
 from previz.camera.view import axes
 from previz.rig.moves import plan_move
+from previz.scene.model import Slider
 
 RAIL = {"slider": {"from": [0, -300, -100], "to": [0, 300, -100], "reach": 200, "rise": 100}}
 TAKE = np.linspace(0, 3, 31)
@@ -172,6 +173,4 @@ class TestFaults:
 
 
 def plan_slider():
-    from previz.scene.model import Slider
-
     return Slider.model_validate(RAIL["slider"])
