@@ -34,7 +34,7 @@ main { max-width: 1120px; margin: 0 auto; padding: 0 32px 72px; }
 header { max-width: 1120px; margin: 0 auto; padding: 44px 32px 0; }
 h1 { margin: 0; font-size: 40px; font-weight: normal; line-height: 1.15; letter-spacing: -0.01em; }
 h2 { margin: 64px 0 14px; font-size: 15px; font-weight: normal; font-style: italic; color: var(--amber); }
-h3 { margin: 34px 0 10px; font-size: 24px; font-weight: normal; }
+h3 { margin: -10px 0 18px; font-size: 24px; font-weight: normal; }
 header p { margin: 6px 0 22px; color: var(--soft); }
 .rule { height: 14px; border-top: 1px solid var(--ink);
   background: repeating-linear-gradient(90deg, var(--ink) 0 1px, transparent 1px 60px) 0 0 / 100% 14px no-repeat,
@@ -58,6 +58,8 @@ ul { list-style: none; margin: 0; padding: 0; }
 li { padding: 10px 0 10px 20px; border-left: 5px solid var(--line); margin-bottom: 10px; }
 li.stop { border-color: var(--ink); }
 li.care { border-color: var(--amber); }
+li.ok { border: 0; padding: 0 0 0 14px; margin: 0 0 7px; text-indent: -14px; break-inside: avoid; font-size: 15px; }
+ul.ok { columns: 2 380px; column-gap: 40px; }
 li b { font-weight: normal; font-style: italic; }
 li p { margin: 2px 0 0; color: var(--soft); }
 a { color: var(--amber); }
@@ -73,9 +75,10 @@ def page(report: dict, files: dict[str, ShotFiles]) -> str:
         f'<header><h1>{escape(report["scene"])}</h1><p>1:{number(report["scale"])}. {escape(closing_line(report["findings"]))}</p><div class="rule"></div></header>',
         "<main>",
         _picture(*first, classes="lead") if first else "",
-        _findings(report["findings"]),
+        _findings(report["findings"], ("stop", "care")),
         *(_shot(shot, files.get(shot["name"], ShotFiles()), first) for shot in report["shots"]),
         _patches(report["patches"]),
+        _findings(report["findings"], ("ok",)),
         '<h2>Files</h2><p>The same as <a href="report.txt">plain text</a> and as <a href="report.json">JSON</a> for other programs.</p>',
         "</main>",
     ]
@@ -140,12 +143,12 @@ def _patch_row(row: dict) -> str:
     return f"<tr><td>{escape(where_from(row).replace('->', ARROW))}</td>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
 
 
-def _findings(findings: list[dict]) -> str:
+def _findings(findings: list[dict], levels: tuple[str, ...]) -> str:
     parts = []
-    for level, heading in HEADINGS.items():
+    for level in levels:
         chosen = [finding for finding in findings if finding["level"] == level]
         items = "".join(_finding(finding) for finding in chosen)
-        parts += [f"<h2>{escape(heading.capitalize())}</h2><ul>{items}</ul>"] if chosen else []
+        parts += [f"<h2>{escape(HEADINGS[level].capitalize())}</h2><ul class="{level}">{items}</ul>"] if chosen else []
     return "\n".join(parts)
 
 
