@@ -148,7 +148,7 @@ def _findings(findings: list[dict], levels: tuple[str, ...]) -> str:
     for level in levels:
         chosen = [finding for finding in findings if finding["level"] == level]
         items = "".join(_finding(finding) for finding in chosen)
-        parts += [f"<h2>{escape(HEADINGS[level].capitalize())}</h2><ul class="{level}">{items}</ul>"] if chosen else []
+        parts += [f'<h2>{escape(HEADINGS[level].capitalize())}</h2><ul class="{level}">{items}</ul>'] if chosen else []
     return "\n".join(parts)
 
 
