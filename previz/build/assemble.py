@@ -99,11 +99,12 @@ def _room(scene, room) -> tuple[list[Solid], list[Aperture]]:
 
 def _openings_by_panel(scene, room):
     """Openings of a room by the panel that they are cut in; a slope has several names but is one panel."""
+    here = [opening for opening in scene.opening if opening.room == room.name]
+    panels = {name: panel_named(room, name) for name in {opening.panel for opening in here}}
     placed: dict[str, list] = {}
-    for opening in scene.opening:
-        panel = panel_named(room, opening.panel) if opening.room == room.name else None
-        if panel:
-            placed.setdefault(panel.name, []).append(opening)
+    for opening in here:
+        if panels[opening.panel]:
+            placed.setdefault(panels[opening.panel].name, []).append(opening)
     return placed
 
 

@@ -95,8 +95,9 @@ class Prism:
         high, count = self.lift(low), len(low)
         vertices = np.vstack([np.c_[low, np.full(count, self.depths[0])], np.c_[high, np.full(count, self.depths[1])]])
         sides = self._ends(low, high, polygons)
+        rims = shapely.STRtree([outline.exterior for outline, _ in self.reveals])
         for loop in _boundary([ring for rings in polygons for ring in rings]):
-            owners = self._owners(low[loop])
+            owners = _owners(low[loop], rims)
             for run in _runs((low[loop], high[loop]), owners):
                 label = self.edge_label if owners[run[0]] < 0 else self.reveals[owners[run[0]]][1]
                 sides.append(_ribbon(label, vertices, loop, run, count))
@@ -111,13 +112,14 @@ class Prism:
         ids = np.concatenate(raised)
         return [*sides, Side(self.high_label, ids + len(low), high[ids], True)]
 
-    def _owners(self, loop):
-        """(k,) which reveal each edge loop[i] -> loop[i + 1] belongs to, -1 for the outer boundary."""
-        owners = np.full(len(loop), -1)
-        middles = shapely.points((loop + np.roll(loop, -1, axis=0)) / 2)
-        for k, (outline, _) in enumerate(self.reveals):
-            owners[shapely.distance(outline.exterior, middles) < _TOUCH_MM] = k
-        return owners
+
+def _owners(loop, rims):
+    """(k,) which of the `rims` (a tree of lines) each edge loop[i] -> loop[i + 1] lies on, -1 where none."""
+    owners = np.full(len(loop), -1)
+    middles = shapely.points((loop + np.roll(loop, -1, axis=0)) / 2)
+    edge, rim = rims.query(middles, predicate="dwithin", distance=_TOUCH_MM)
+    owners[edge] = rim
+    return owners
 
 
 def _numbered(polygons):
@@ -194,17 +196,21 @@ def _ribbon(label, vertices, loop, run, count):
     """The strip between the low and the high edge of a run, unfolded along its length."""
     a, b = loop[run], loop[(run + 1) % len(loop)]
     triangles = np.concatenate([np.stack([a, b, b + count], 1), np.stack([a, b + count, a + count], 1)])
-    length = np.linalg.norm(vertices[b] - vertices[a], axis=1)
+    upright = np.array_equal(vertices[a, :2], vertices[a + count, :2]) and np.array_equal(vertices[b, :2], vertices[b + count, :2])
+    if upright and len(run) == 1:
+        return Side(label, triangles, _strip_uv(vertices, a, b, count), True)
     if _one_plane(vertices[triangles]):
         return Side(label, triangles, flat_uv(vertices[triangles]), True)
-    if len(run) == 1:
-        return Side(label, triangles, _hinged_uv(vertices[triangles]), False)
-    depth = vertices[count + a[0], 2] - vertices[a[0], 2]
-    u = np.concatenate([[0.0], np.cumsum(length)])
-    low, high = np.stack([u[:-1], np.zeros_like(length)], 1), np.stack([u[1:], np.zeros_like(length)], 1)
-    up = np.array([0.0, depth])
-    uv = np.concatenate([np.stack([low, high, high + up], 1), np.stack([low, high + up, low + up], 1)])
+    uv = _hinged_uv(vertices[triangles]) if len(run) == 1 else _strip_uv(vertices, a, b, count)
     return Side(label, triangles, uv, False)
+
+
+def _strip_uv(vertices, a, b, count):
+    """Running length by depth, as if the strip stood upright."""
+    u = np.concatenate([[0.0], np.cumsum(np.linalg.norm(vertices[b] - vertices[a], axis=1))])
+    low, high = np.stack([u[:-1], np.zeros(len(a))], 1), np.stack([u[1:], np.zeros(len(a))], 1)
+    up = np.array([0.0, vertices[count + a[0], 2] - vertices[a[0], 2]])
+    return np.concatenate([np.stack([low, high, high + up], 1), np.stack([low, high + up, low + up], 1)])
 
 
 def _one_plane(corners):
