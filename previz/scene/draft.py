@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from previz.scene.model import Repeat, Table
+from previz.scene.model import Repeat, Table, plain_name
 
 Path = tuple[str | int, ...]
 MOST_THINGS = 20_000
@@ -114,7 +114,12 @@ def written_out(row: Table) -> list[Table]:
 
 def is_name(value) -> bool:
     """Return whether a typed value can be a thing's name; what cannot is explained with the model."""
-    return isinstance(value, str) and bool(value.strip()) and "." not in value and len(value) <= 80 and value.isprintable()
+    if not isinstance(value, str):
+        return False
+    try:
+        return bool(plain_name(value))
+    except ValueError:
+        return False
 
 
 def nearest(name: str, known) -> str | None:

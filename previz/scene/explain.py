@@ -17,7 +17,7 @@ from pydantic import AfterValidator, BaseModel
 from pydantic.fields import FieldInfo
 
 from previz.scene.draft import Problem, listed, nearest
-from previz.scene.model import FARTHEST_MM, KINDS, Scene, Table
+from previz.scene.model import FARTHEST_MM, KINDS, Scene, Table, hex_colour
 
 _UNSAID = 1e5
 _MOST_MEANT = 20
@@ -315,8 +315,8 @@ def _form(annotation, metadata):
         return [_number_words(annotation, _limits(metadata))]
     if shape == "switch":
         return ["true", "false"]
-    validators = [entry.func.__name__ for entry in metadata if isinstance(entry, AfterValidator)]
-    return ['"#rrggbb"'] if "_hex_colour" in validators else ["a name in quotes"] if validators else ["text in quotes"]
+    validators = [entry.func for entry in metadata if isinstance(entry, AfterValidator)]
+    return ['"#rrggbb"'] if hex_colour in validators else ["a name in quotes"] if validators else ["text in quotes"]
 
 
 def _list_form(annotation):

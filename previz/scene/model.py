@@ -26,23 +26,24 @@ Point3 = tuple[Coordinate, Coordinate, Coordinate]
 Outline2 = Annotated[tuple[Point2, ...], Field(min_length=3, max_length=2000)]
 
 
-def _plain_name(name: str) -> str:
+def plain_name(name: str) -> str:
     """Return `name`; raise ValueError where it could not be told apart inside `room.wall`."""
     if not name.strip() or "." in name or len(name) > 80 or not name.isprintable():
         raise ValueError("a name is 1 to 80 printable characters without a full stop")
     return name
 
 
-Name = Annotated[str, AfterValidator(_plain_name)]
+Name = Annotated[str, AfterValidator(plain_name)]
 
 
-def _hex_colour(text: str) -> str:
+def hex_colour(text: str) -> str:
+    """Return `text`; raise ValueError where it is no colour."""
     if not re.fullmatch(r"#[0-9a-fA-F]{6}", text):
         raise ValueError('a colour is written "#rrggbb", six hexadecimal digits after #')
     return text
 
 
-Colour = Annotated[str, AfterValidator(_hex_colour)]
+Colour = Annotated[str, AfterValidator(hex_colour)]
 
 
 class Table(BaseModel):

@@ -19,7 +19,7 @@ from shapely.geometry import Polygon
 from previz.scene.draft import ENOUGH, MOST_THINGS, Draft, Problem, mm, point
 from previz.scene.elevations import Panel, eaves_walls, panel_named, ridge_line, slab_thickness, underside, wall_plans
 from previz.scene.model import CutoutProp, LatheProp, OutlineShape, Pitch, Room
-from previz.scene.outlines import outline_of, pane_size, size_of
+from previz.scene.outlines import LANCET_HEAD, outline_of, pane_size, size_of
 from previz.scene.rings import NEAREST_MM, ring_faults, ring_is_sound
 
 SMALLEST_PANE_MM = 0.5
@@ -310,7 +310,7 @@ def _placed(draft):
 def _fits_head(opening):
     """Whether an arch or lancet is as high as its head."""
     width, height = size_of(opening)
-    head = {"arch": 0.5, "lancet": math.sqrt(3) / 2}.get(opening.shape if isinstance(opening.shape, str) else "", 0.0)
+    head = {"arch": 0.5, "lancet": LANCET_HEAD}.get(opening.shape if isinstance(opening.shape, str) else "", 0.0)
     return height >= width * head - 1e-3
 
 

@@ -88,10 +88,10 @@ to = [300, -150, 110]
 
 [[shot]]
 name = "past the jug"
-clip = 6                        # seconds on the screen
+clip = 8                        # seconds on the screen
 move = "slide"                  # "still", "slide", "arc" or "path"
-from = 40                       # mm along the rail, or a point [x, y, z]
-to = 160
+from = 60                       # mm along the rail, or a point [x, y, z]
+to = 140
 look = "jug"
 fps = 120
 playback = 24

@@ -170,7 +170,7 @@ class TestLines:
             (("title",), 'title = "my first set"'),
             (("lamp", 0, "at"), "at = [1300, 190, 620]"),
             (("lamp", 0), "[[lamp]]"),
-            (("shot", 0, "from_"), "from = 40"),
+            (("shot", 0, "from_"), "from = 60"),
             (("slider", "from_"), "from = [100, -150, 110]"),
             (("opening", 0, "bars", "rows"), "bars = "),
             (("haze", "g"), "[haze]"),
