@@ -19,20 +19,22 @@ from previz.camera.view import View
 from previz.light.units import per_mm
 
 from previz.rays.compiled import compiled
-from previz.rays.kernels import clip_cell, harmonics, hashed
+from previz.rays.kernels import clip_cell, harmonics, hashed, lamp_points
 from previz.rays.lit import LitSet
 from previz.rays.shafts import shaft_radiance
 from previz.rays.texels import add_smoothly
 from previz.rays.workers import in_order
 
-_SALT_PIXEL, _SALT_SHAFT, _SALT_DIRECT, _SALT_GLOW = 1, 11, 21, 31
-_SAMPLES_A_TILE = 1 << 18
-_LARGEST_TILE = 1 << 14
-_GLOW_SAMPLES = 2
+_SALT_PIXEL, _SALT_SHAFT = 1, 11
+_TILE = 64
+_GLOW_SAMPLES = 3
+_BEYOND_MM = 1e6
+# Neighbouring pixels look at different points of a lamp: a four by four ordered pattern (B. E. Bayer, ICC 1973; from memory).
+_PATTERN = np.array([[0, 8, 2, 10], [12, 4, 14, 6], [3, 11, 1, 9], [15, 7, 13, 5]])
 
 
 def hazed_frame(
-    lit: LitSet, view: View, *, passes: int = 4, lamp_samples: int = 8, haze_samples: int = 2, workers: int | None = None,
+    lit: LitSet, view: View, *, passes: int = 4, lamp_samples: int = 8, haze_samples: int = 1, workers: int | None = None,
     bounces: bool = True, progress: Callable[[float], None] | None = None, seed: int | None = None,
 ) -> np.ndarray:  # fmt: skip
     """
@@ -47,7 +49,7 @@ def hazed_frame(
     passes : int
         Rays a pixel.
     lamp_samples, haze_samples : int
-        Points on each lamp for each ray, and points in lit haze for each of those.
+        Points on each lamp for each ray, and for each of those points in haze on each lit interval.
     bounces : bool
         False leaves out all light that has bounced or scattered more than once, and its forward peak with it.
     progress : callable or None
@@ -62,23 +64,22 @@ def hazed_frame(
     """
     seed = lit.scene.seed if seed is None else seed
     glow = _Glow(lit, bounces)
-    picture = np.zeros((view.rows * view.columns, 3), np.float32)
-    each = max(1, len(lit.emitters) * lamp_samples * haze_samples)
-    size = int(np.clip(_SAMPLES_A_TILE // each, 256, _LARGEST_TILE))
-    starts = list(range(0, len(picture), size))
+    picture = np.zeros((view.rows, view.columns, 3), np.float32)
+    places = [(row, column) for row in range(0, view.rows, _TILE) for column in range(0, view.columns, _TILE)]
 
-    def tile(first: int) -> np.ndarray:
-        pixels = np.arange(first, min(first + size, len(picture)))
-        total = np.zeros((len(pixels), 3))
+    def tile(place: tuple[int, int]) -> np.ndarray:
+        rows = np.arange(place[0], min(place[0] + _TILE, view.rows))
+        columns = np.arange(place[1], min(place[1] + _TILE, view.columns))
+        total = np.zeros((len(rows) * len(columns), 3))
         for number in range(passes):
-            total += _rays(lit, glow, view, pixels, number, lamp_samples, haze_samples, seed)
-        return (total / passes).astype(np.float32)
+            total += _rays(lit, glow, view, rows, columns, number, lamp_samples, haze_samples, seed)
+        return (total / passes).astype(np.float32).reshape(len(rows), len(columns), 3)
 
-    for done, (first, part) in enumerate(zip(starts, in_order(tile, starts, workers)), start=1):
-        picture[first : first + len(part)] = part
+    for done, ((row, column), part) in enumerate(zip(places, in_order(tile, places, workers)), start=1):
+        picture[row : row + part.shape[0], column : column + part.shape[1]] = part
         if progress:
-            progress(done / len(starts))
-    return picture.reshape(view.rows, view.columns, 3)
+            progress(done / len(places))
+    return picture
 
 
 class _Glow:
@@ -88,51 +89,64 @@ class _Glow:
         texel, cell = lit.bounce_colour
         grid = lit.transport.grid
         self.texel = np.ascontiguousarray(texel) * bounces
-        self.cell = np.ascontiguousarray(cell.reshape(*grid.shape, 9, 3)) * bounces
-        self.air = lit.scaled if bounces else lit.medium
+        self.cell = np.ascontiguousarray(cell.reshape(*grid.shape, 27), dtype=np.float64) * bounces
         self.low, self.step = grid.low, grid.step
+        self.air = lit.scaled if bounces else lit.medium
         self.reflectance = np.array([lit.built.reflectance[f.finish] for f in lit.built.faces])[lit.built.face_of]
 
 
-def _rays(lit: LitSet, glow: _Glow, view: View, pixels: np.ndarray, number: int, lamp_samples: int, haze_samples: int, seed: int) -> np.ndarray:
-    """One ray through each of `pixels`: (n, 3) linear RGB. [cd/m2]"""
+def _rays(lit: LitSet, glow: _Glow, view: View, rows, columns, number: int, lamp_samples: int, haze_samples: int, seed: int) -> np.ndarray:
+    """One ray through each pixel of a tile: (n, 3) linear RGB, row by row. [cd/m2]"""
     salt = 1009 * seed
+    row, column = (a.ravel() for a in np.meshgrid(rows, columns, indexing="ij"))
+    pixels = row * view.columns + column
     jitter = np.empty((len(pixels), 2))
     _jitter(pixels, number, salt + _SALT_PIXEL, jitter)
-    directions = view.directions(pixels % view.columns + jitter[:, 0], pixels // view.columns + jitter[:, 1])
-    origins = np.broadcast_to(view.position, directions.shape)
+    directions = np.ascontiguousarray(view.directions(column + jitter[:, 0], row + jitter[:, 1]), dtype=np.float64)
+    origins = np.tile(np.asarray(view.position, dtype=np.float64), (len(pixels), 1))
     hits = lit.tracer.hit(origins, directions)
     far = hits.distance.astype(np.float64)
-    found = np.flatnonzero(hits.triangle >= 0)
-    origins = np.ascontiguousarray(origins, dtype=np.float64)
-    directions = np.ascontiguousarray(directions, dtype=np.float64)
-    radiance = np.zeros((len(pixels), 3))
-    if len(found):
-        radiance[found] = _surface(lit, glow, origins[found], directions[found], far[found], hits, found, pixels[found], number, lamp_samples, salt)
-    _through_haze(
-        origins, directions, far, pixels, lit.air, glow.cell, glow.low, glow.step, salt + _SALT_GLOW + number, _GLOW_SAMPLES,
-        per_mm(glow.air.extinction_per_m), glow.air.albedo, radiance,
-    )  # fmt: skip
+    group = _PATTERN[row % 4, column % 4]
+    on_lamps = lamp_points(lit.lamps, _PATTERN.size, lamp_samples, turn=number, salt=salt)
+    radiance = _surfaces(lit, glow, origins, directions, hits, group, on_lamps)
+    _through_haze(origins, directions, far, lit.air, glow.cell, glow.low, glow.step, per_mm(glow.air.extinction_per_m), glow.air.albedo, radiance)
     shafts = shaft_radiance(
-        lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, origins, directions, far, pixels,
-        salt=salt + _SALT_SHAFT, first_sample=number * lamp_samples, lamp_samples=lamp_samples, haze_samples=haze_samples,
-        extinction_per_m=glow.air.extinction_per_m, scattering_per_m=lit.medium.scattering_per_m, g=lit.medium.g,
+        lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, origins, directions, far, pixels, group, on_lamps,
+        hull=_hull(view, rows, columns, far), salt=salt + _SALT_SHAFT + number, haze_samples=haze_samples,
+        extinction_per_m=glow.air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, g=lit.medium.g,
     )  # fmt: skip
     return radiance + shafts @ lit.candela
 
 
-def _surface(lit, glow, origins, directions, far, hits, found, pixels, number, lamp_samples, salt) -> np.ndarray:
-    """What the surfaces send back along the rays `found`: (n, 3). [cd/m2]"""
-    triangle = hits.triangle[found]
+def _hull(view: View, rows, columns, far) -> np.ndarray:
+    """Return five points whose hull holds all rays of a tile: the entrance pupil, and beyond the farthest hit at each corner."""
+    x = np.array([columns[0], columns[-1] + 1, columns[0], columns[-1] + 1], dtype=float)
+    y = np.array([rows[0], rows[0], rows[-1] + 1, rows[-1] + 1], dtype=float)
+    corners = view.directions(x, y)
+    middle = corners.mean(axis=0)
+    reach = far[np.isfinite(far)].max(initial=0.0) if np.isfinite(far).all() else _BEYOND_MM
+    # A ray ends within the pyramid as long as each corner reaches as far along the tile's axis as the longest ray.
+    along = corners @ (middle / np.linalg.norm(middle))
+    return np.concatenate([np.reshape(view.position, (1, 3)), view.position + corners * (reach / along)[:, None]])
+
+
+def _surfaces(lit, glow, origins, directions, hits, group, on_lamps) -> np.ndarray:
+    """What the surfaces send back along the rays: (n, 3). [cd/m2]"""
+    radiance = np.zeros((len(origins), 3))
+    found = np.flatnonzero(hits.triangle >= 0)
+    if not len(found):
+        return radiance
+    triangle, ways = hits.triangle[found], directions[found]
     normal = hits.normal[found].astype(np.float64)
-    normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-30)[:, None]
-    points = origins + far[:, None] * directions
+    normal /= np.maximum(np.sqrt(np.einsum("ij,ij->i", normal, normal)), 1e-30)[:, None]
+    points = origins[found] + hits.distance[found, None].astype(np.float64) * ways
     # A matt surface met from behind (an open mesh, the inside of a solid) shows its back like its front.
-    behind = np.einsum("ij,ij->i", normal, directions) > 0
+    behind = np.einsum("ij,ij->i", normal, ways) > 0
     facing = np.where(behind[:, None], -normal, normal)
-    arriving = lit.direct(points, facing, pixels, salt=salt + _SALT_DIRECT, first_sample=number * lamp_samples, samples=lamp_samples, extinction_per_m=glow.air.extinction_per_m) @ lit.candela
+    arriving = lit.direct(points, facing, group[found], on_lamps, extinction_per_m=glow.air.extinction_per_m) @ lit.candela
     add_smoothly(lit.texels.lookup, glow.texel, triangle, hits.u[found], hits.v[found], points, normal, arriving)
-    return arriving * glow.reflectance[triangle] / np.pi
+    radiance[found] = arriving * glow.reflectance[triangle] / np.pi
+    return radiance
 
 
 @compiled
@@ -146,10 +160,17 @@ def _jitter(pixels, number, salt, out):
 
 
 @compiled
-def _through_haze(origins, directions, far, pixels, air, cell, low, step, salt, samples, extinction, albedo, radiance):
-    """Dim `radiance` (n, 3) by the haze on each ray and add the bounced light that the haze scatters to the lens."""
+def _through_haze(origins, directions, far, air, cell, low, step, extinction, albedo, radiance):
+    """
+    Dim `radiance` (n, 3) by the haze on each ray and add the bounced light that the haze scatters to the lens.
+
+    The light in haze cells is smooth, so a few fixed points on the ray, each for the same share of what it loses, are
+    enough and leave no grain.
+    """
+    if extinction <= 0.0:
+        return
     columns, rows, layers = cell.shape[0], cell.shape[1], cell.shape[2]
-    basis = np.empty(9)
+    basis, blend = np.empty(9), np.empty(27)
     for i in range(len(origins)):
         ox, oy, oz = origins[i, 0], origins[i, 1], origins[i, 2]
         dx, dy, dz = directions[i, 0], directions[i, 1], directions[i, 2]
@@ -158,16 +179,12 @@ def _through_haze(origins, directions, far, pixels, air, cell, low, step, salt, 
             t0, t1 = clip_cell(air, c, ox, oy, oz, dx, dy, dz, 0.0, far[i])
             if t1 > t0 and t1 < 1e30:
                 length += t1 - t0
-        if length <= 0.0 or extinction <= 0.0:
+        if length <= 0.0:
             continue
         left = np.exp(-extinction * length)
-        for c in range(3):
-            radiance[i, c] *= left
-        harmonics(-dx, -dy, -dz, basis)
-        shift = hashed(pixels[i], salt)
-        for sample in range(samples):
-            # Points are spaced evenly in what is left of the light, so each stands for the same share of it.
-            share = (sample + shift) / samples * (1.0 - left)
+        blend[:] = 0.0
+        for sample in range(_GLOW_SAMPLES):
+            share = (sample + 0.5) / _GLOW_SAMPLES * (1.0 - left)
             wanted = -np.log(1.0 - share) / extinction
             for c in range(len(air.first) - 1):
                 t0, t1 = clip_cell(air, c, ox, oy, oz, dx, dy, dz, 0.0, far[i])
@@ -181,14 +198,19 @@ def _through_haze(origins, directions, far, pixels, air, cell, low, step, salt, 
                 b = min(max((oy + t * dy - low[1]) / step[1] - 0.5, 0.0), rows - 1.0)
                 d = min(max((oz + t * dz - low[2]) / step[2] - 0.5, 0.0), layers - 1.0)
                 ia, ib, id_ = min(int(a), max(columns - 2, 0)), min(int(b), max(rows - 2, 0)), min(int(d), max(layers - 2, 0))
-                weight = albedo * (1.0 - left) / samples
                 for corner in range(8):
                     ja = min(ia + (corner & 1), columns - 1)
                     jb = min(ib + ((corner >> 1) & 1), rows - 1)
                     jd = min(id_ + (corner >> 2), layers - 1)
                     near = abs(1.0 - (corner & 1) - (a - ia)) * abs(1.0 - ((corner >> 1) & 1) - (b - ib)) * abs(1.0 - (corner >> 2) - (d - id_))
-                    for h in range(9):
-                        share = weight * near * basis[h]
-                        for colour in range(3):
-                            radiance[i, colour] += share * cell[ja, jb, jd, h, colour]
+                    around = cell[ja, jb, jd]
+                    for h in range(27):
+                        blend[h] += near * around[h]
                 break
+        harmonics(-dx, -dy, -dz, basis)
+        weight = albedo * (1.0 - left) / _GLOW_SAMPLES
+        for colour in range(3):
+            added = 0.0
+            for h in range(9):
+                added += basis[h] * blend[3 * h + colour]
+            radiance[i, colour] = radiance[i, colour] * left + weight * added

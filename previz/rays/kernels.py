@@ -4,9 +4,8 @@ Small compiled steps that shafts and direct light share: chance, points on a lam
 All lengths are millimetres and extinctions per millimetre; the callers convert.
 
 Chance is a low-discrepancy sequence (the additive recurrence with the plastic number, M. Roberts, "The unreasonable
-effectiveness of quasirandom sequences", 2018; from memory), shifted for each pixel by a hash of its number
-(Cranley and Patterson, SIAM J. Numer. Anal. 13, 1976; from memory). No state: the same pixel and sample number
-give the same point on every thread.
+effectiveness of quasirandom sequences", 2018; from memory) and, where neighbours must differ, a hash. No state: the
+same numbers give the same point on every thread.
 """
 
 from __future__ import annotations
@@ -33,24 +32,19 @@ def hashed(a, b):
 
 
 @compiled
-def lamp_point(lamps, lamp, number, shift_u, shift_v):
+def _lamp_point(lamps, lamp, a, b, out):
     """
-    Return x, y, z of point `number` of the sequence on the face of `lamp`. [mm]
+    Fill `out` (3,) with the point of the face of `lamp` that (a, b) in the unit square stands for. [mm]
 
     The square is mapped to the disc by P. Shirley and K. Chiu, "A low distortion map between disk and square",
     J. Graphics Tools 2(3), 1997 (from memory): it keeps areas and neighbours.
     """
-    centre = lamps.centre[lamp]
     shape = lamps.shape[lamp]
+    a = 2.0 * a - 1.0
+    b = 2.0 * b - 1.0
     if shape == POINT:
-        return centre[0], centre[1], centre[2]
-    a = 0.5 + _R1 * number + shift_u
-    b = 0.5 + _R2 * number + shift_v
-    a = 2.0 * (a - math.floor(a)) - 1.0
-    b = 2.0 * (b - math.floor(b)) - 1.0
-    if shape == DISC:
-        if a == 0.0 and b == 0.0:
-            return centre[0], centre[1], centre[2]
+        a = b = 0.0
+    elif shape == DISC and (a != 0.0 or b != 0.0):
         if abs(a) > abs(b):
             radius = a
             angle = 0.25 * math.pi * b / a
@@ -59,9 +53,31 @@ def lamp_point(lamps, lamp, number, shift_u, shift_v):
             angle = 0.5 * math.pi - 0.25 * math.pi * a / b
         a = radius * math.cos(angle)
         b = radius * math.sin(angle)
-    u = lamps.half_u[lamp]
-    v = lamps.half_v[lamp]
-    return centre[0] + a * u[0] + b * v[0], centre[1] + a * u[1] + b * v[1], centre[2] + a * u[2] + b * v[2]
+    for axis in range(3):
+        out[axis] = lamps.centre[lamp, axis] + a * lamps.half_u[lamp, axis] + b * lamps.half_v[lamp, axis]
+
+
+@compiled
+def _fill_lamp_points(lamps, first, salt, out):
+    for lamp in range(out.shape[0]):
+        shift_u, shift_v = hashed(2 * lamp, salt), hashed(2 * lamp + 1, salt)
+        for group in range(out.shape[1]):
+            for sample in range(out.shape[2]):
+                number = first + group * out.shape[2] + sample
+                a = shift_u + _R1 * number
+                b = shift_v + _R2 * number
+                _lamp_point(lamps, lamp, a - math.floor(a), b - math.floor(b), out[lamp, group, sample])
+
+
+def lamp_points(lamps, groups: int, samples: int, *, turn: int = 0, salt: int = 0) -> np.ndarray:
+    """
+    Return points on each lamp's face, (lamps, groups, samples, 3), spread evenly within a group, over groups and over turns. [mm]
+
+    The n-th `turn` goes on in the sequence where the one before it stopped; `salt` shifts the whole sequence.
+    """
+    out = np.empty((len(lamps.shape), groups, samples, 3))
+    _fill_lamp_points(lamps, turn * groups * samples, salt, out)
+    return out
 
 
 @compiled

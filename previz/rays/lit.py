@@ -19,9 +19,9 @@ from previz.light.colour import LUMINANCE_WEIGHTS
 from previz.light.lamps import Emitter, emitters
 from previz.rays.bounce import Bounced, Weights, bounced, weights
 from previz.rays.direct import direct_light
-from previz.rays.kernels import headings
-from previz.rays.packed import Cells, Lamps, Windows, pack_cells, pack_lamps, pack_windows
-from previz.rays.texels import Texels, divide
+from previz.rays.kernels import headings, lamp_points
+from previz.rays.packed import Cells, Lamps, Windows, entries, pack_cells, pack_lamps, pack_windows
+from previz.rays.texels import PATTERNS, Texels, divide
 from previz.rays.tracer import Tracer
 from previz.rays.transport import Transport, haze_grid, transport
 from previz.rays.workers import in_order
@@ -33,7 +33,6 @@ HAZE_CELLS_ACROSS = 16
 BOUNCES = 24
 _TEXEL_SAMPLES = 12
 _CELL_SAMPLES = 24
-_SALT_TEXELS, _SALT_CELLS, _SALT_POINTS = 101, 202, 303
 _POINTS_A_BATCH = 8192
 
 
@@ -87,11 +86,11 @@ class LitSet:
         """The air for light that has scattered more than once."""
         return scaled(self.medium)
 
-    def direct(self, points, normals, numbers, *, salt: int, first_sample: int = 0, samples: int, extinction_per_m: float) -> np.ndarray:
+    def direct(self, points, normals, group, on_lamps, *, extinction_per_m: float) -> np.ndarray:
         """Return (n, lamps) direct illuminance per candela on this thread; see `direct_light`."""
         return direct_light(
-            self.tracer, self.rooms, self.air, self.closed_form, self.windows, self.lamps, points, normals, numbers,
-            salt=salt, first_sample=first_sample, samples=samples, extinction_per_m=extinction_per_m,
+            self.tracer, self.rooms, self.air, self.closed_form, self.windows, self.lamps, points, normals, group, on_lamps,
+            extinction_per_m=extinction_per_m,
         )  # fmt: skip
 
     def illuminance(self, points: np.ndarray, normals: np.ndarray, samples: int = 256) -> np.ndarray:
@@ -112,14 +111,14 @@ class LitSet:
         """
         points, normals = np.asarray(points, float).reshape(-1, 3), np.asarray(normals, float).reshape(-1, 3)
         luminous = self.candela @ LUMINANCE_WEIGHTS
+        on_lamps = lamp_points(self.lamps, 1, samples)
         size = max(1, _POINTS_A_BATCH // samples)
-        starts = list(range(0, len(points), size))
 
         def batch(a: int) -> np.ndarray:
-            numbers = np.arange(a, min(a + size, len(points)))
-            return self.direct(points[a : a + size], normals[a : a + size], numbers, salt=_SALT_POINTS, samples=samples, extinction_per_m=self.medium.extinction_per_m)
+            part = points[a : a + size]
+            return self.direct(part, normals[a : a + size], np.zeros(len(part), np.int64), on_lamps, extinction_per_m=self.medium.extinction_per_m)
 
-        parts = list(in_order(batch, starts, self.workers))
+        parts = list(in_order(batch, list(range(0, len(points), size)), self.workers))
         return np.concatenate(parts) * luminous if parts else np.zeros((0, len(self.emitters)))
 
 
@@ -149,7 +148,7 @@ def light_set(
     lamps = emitters(scene, built)
     unlit = LitSet(
         scene=scene, built=built, tracer=tracer, emitters=lamps, medium=medium, rooms=rooms, air=air,
-        closed_form=bool(built.apertures) and scene.haze.fills == "rooms", windows=pack_windows(built.apertures),
+        closed_form=bool(built.apertures) and scene.haze.fills == "rooms", windows=pack_windows(entries(built.apertures, rooms)),
         lamps=pack_lamps(lamps, rooms), texels=divided, transport=seen,
         weight=weights(seen, scaled(medium)), bounce=None, workers=workers,
     )  # fmt: skip
@@ -190,6 +189,7 @@ def _on_texels(lit: LitSet) -> np.ndarray:
     texels = lit.texels
     usable = np.flatnonzero(lit.transport.valid[: len(texels.position)])
     spread = _spread(_TEXEL_SAMPLES, 2) - 0.5
+    on_lamps = lamp_points(lit.lamps, PATTERNS * _TEXEL_SAMPLES, 1)
     result = np.zeros((len(texels.position), len(lit.emitters)))
 
     def batch(rows: np.ndarray) -> np.ndarray:
@@ -197,8 +197,8 @@ def _on_texels(lit: LitSet) -> np.ndarray:
             texels.position[rows, None] + spread[:, :1] * texels.across[rows, None] + spread[:, 1:] * texels.upward[rows, None]
         ).reshape(-1, 3)
         normals = np.repeat(texels.normal[rows], _TEXEL_SAMPLES, axis=0)
-        numbers = (rows[:, None] * _TEXEL_SAMPLES + np.arange(_TEXEL_SAMPLES)).ravel()
-        light = lit.direct(points, normals, numbers, salt=_SALT_TEXELS, samples=1, extinction_per_m=lit.scaled.extinction_per_m)
+        group = (texels.pattern[rows, None] * _TEXEL_SAMPLES + np.arange(_TEXEL_SAMPLES)).ravel()
+        light = lit.direct(points, normals, group, on_lamps, extinction_per_m=lit.scaled.extinction_per_m)
         return light.reshape(len(rows), _TEXEL_SAMPLES, -1).mean(axis=1)
 
     _fill(result, batch, usable, lit.workers)
@@ -210,12 +210,13 @@ def _through_cells(lit: LitSet) -> np.ndarray:
     grid = lit.transport.grid
     usable = np.flatnonzero(lit.transport.valid[lit.transport.texels :])
     spread = (_spread(_CELL_SAMPLES, 3) - 0.5) * grid.step
+    on_lamps = lamp_points(lit.lamps, _CELL_SAMPLES, 1)
     result = np.zeros((len(grid.centre), len(lit.emitters)))
 
     def batch(rows: np.ndarray) -> np.ndarray:
         points = (grid.centre[rows, None] + spread).reshape(-1, 3)
-        numbers = (rows[:, None] * _CELL_SAMPLES + np.arange(_CELL_SAMPLES)).ravel()
-        light = lit.direct(points, np.zeros_like(points), numbers, salt=_SALT_CELLS, samples=1, extinction_per_m=lit.scaled.extinction_per_m)
+        group = np.tile(np.arange(_CELL_SAMPLES), len(rows))
+        light = lit.direct(points, np.zeros_like(points), group, on_lamps, extinction_per_m=lit.scaled.extinction_per_m)
         return light.reshape(len(rows), _CELL_SAMPLES, -1).mean(axis=1)
 
     _fill(result, batch, usable, lit.workers)

@@ -81,6 +81,15 @@ def pack_cells(cells: tuple[Cell, ...]) -> Cells:
     return Cells(np.ascontiguousarray(np.concatenate(planes)) if planes else np.zeros((0, 4)), _offsets(planes))
 
 
+def entries(apertures: tuple[Aperture, ...], rooms: Cells) -> tuple[Aperture, ...]:
+    """Return the apertures that face the open: those whose outer side lies in no room's air. Doorways between rooms are no way in."""
+    if not apertures:
+        return ()
+    outer = [a.origin + np.array([*a.outline.mean(axis=0), a.thickness + 0.5]) @ a.axes for a in apertures]
+    indoors = in_cells(np.array(outer), rooms)
+    return tuple(a for a, inside in zip(apertures, indoors) if not inside)
+
+
 def pack_windows(apertures: tuple[Aperture, ...]) -> Windows:
     """Return `apertures` as arrays, grouped by panel frame."""
     walls: dict[bytes, list[Aperture]] = {}

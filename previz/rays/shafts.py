@@ -6,14 +6,22 @@ half-spaces through s. Seen in the panel's frame a rim edge n . q >= c at depth 
 
     (n . s - c) (s_depth - x_depth) + (s_depth - e) n . (x - s) >= 0
 
-which is linear along a ray. Of an edge's two rims only one binds: the inner where s itself is on the edge's clear
-side, the outer where it is not. So each edge cuts the ray once and a pane's lit interval is found in closed form.
-Intervals of different panes are made disjoint, and samples are spaced evenly in the angle seen from s, which takes
-the 1/d^2 of the lamp out of the sum (C. Kulla and M. Fajardo, "Importance sampling techniques for path tracing in
-participating media", EGSR 2012). One shadow ray against the whole set decides each sample.
+a plane through s. Of an edge's two rims only one binds: the inner where s itself is on the edge's clear side, the
+outer where it is not. So each edge cuts a ray once, and a pane's lit interval is found in closed form. Samples are
+spaced evenly in the angle seen from s, which takes the 1/d^2 of the lamp out of the sum (C. Kulla and M. Fajardo,
+"Importance sampling techniques for path tracing in participating media", EGSR 2012). One shadow ray against the whole
+set decides each sample.
+
+Only apertures that face the open count as ways in (see `packed.entries`), so a line from a lamp crosses two of them
+only where it leaves the rooms and comes back; such a sample is shared between them.
 
 Where the air is not that of rooms (a set from a mesh, a box of haze) and for a lamp inside a room the same samples
 are taken along all of the ray in haze.
+
+Speed: neighbouring rays are dealt into groups, and all rays of a group look at the same points of a lamp (interleaved
+sampling: A. Keller and W. Heidrich, "Interleaved sampling", EGWR 2001; from memory). So one pane's planes serve many
+rays, and cutting them is a loop without branches that the processor does several rays at a time. Panes that no ray of
+a tile can see lit are left out beforehand.
 """
 
 from __future__ import annotations
@@ -24,210 +32,281 @@ import numpy as np
 
 from previz.light.units import LUX_PER_CANDELA_MM2, per_mm
 from previz.rays.compiled import compiled
-from previz.rays.kernels import add_free, clip_cell, emission, hashed, haze_length, lamp_point, scattering_share
+from previz.rays.kernels import add_free, clip_cell, haze_length, hashed, scattering_share
 from previz.rays.packed import Cells, Lamps, Windows
 from previz.rays.tracer import Tracer
 
-# A ray meets few panes at once; more than this many lit intervals on one ray are cut off at the nearest ones.
-_MOST_INTERVALS = 256
+_BEHIND = 1e-9
 
 
 @compiled
-def _pane_interval(windows, pane, s, s_depth, o, d, t0, t1):
-    """Return the part of [t0, t1] of the ray o + t d (panel frame) that s lights through `pane`."""
-    for e in range(windows.edge_first[pane], windows.edge_first[pane + 1]):
-        edge = windows.edges[e]
-        clear = edge[0] * s[0] + edge[1] * s[1] - edge[2]
-        depth = edge[3] if clear >= 0.0 else edge[4]
-        start = clear * (s_depth - o[2]) + (s_depth - depth) * (edge[0] * (o[0] - s[0]) + edge[1] * (o[1] - s[1]))
-        slope = -clear * d[2] + (s_depth - depth) * (edge[0] * d[0] + edge[1] * d[1])
-        if slope > 1e-12:
-            t0 = max(t0, -start / slope)
-        elif slope < -1e-12:
-            t1 = min(t1, -start / slope)
-        elif start < 0.0:
-            return 1.0, 0.0
-        if t0 >= t1:
-            return 1.0, 0.0
-    return t0, t1
+def _local(windows, wall, x, y, z):
+    """Return along, up and depth of a point in the frame of `wall`."""
+    origin, axes = windows.origin[wall], windows.axes[wall]
+    rx, ry, rz = x - origin[0], y - origin[1], z - origin[2]
+    return (
+        axes[0, 0] * rx + axes[0, 1] * ry + axes[0, 2] * rz,
+        axes[1, 0] * rx + axes[1, 1] * ry + axes[1, 2] * rz,
+        axes[2, 0] * rx + axes[2, 1] * ry + axes[2, 2] * rz,
+    )
 
 
 @compiled
-def _panel_intervals(windows, wall, sx, sy, sz, o, d, t0, t1, out, count):
-    """Append to `out` the intervals (start, end, transmittance) that s lights through the panes of `wall`; return the new count."""
-    origin = windows.origin[wall]
+def _rim_plane(windows, wall, edge, rim, s_along, s_up, s_depth):
+    """Return the world gradient of the half-space that rim 3 (inner) or 4 (outer) of `edge` leaves lit by s; it vanishes at s."""
+    e = windows.edges[edge]
     axes = windows.axes[wall]
-    rx, ry, rz = sx - origin[0], sy - origin[1], sz - origin[2]
-    s_depth = axes[2, 0] * rx + axes[2, 1] * ry + axes[2, 2] * rz
-    if s_depth <= windows.thickness[wall] + 1e-6:
-        return count
-    # Light that came in stands on the panel's inner side: depth <= 0.
-    if d[2] > 1e-12:
-        t1 = min(t1, -o[2] / d[2])
-    elif d[2] < -1e-12:
-        t0 = max(t0, -o[2] / d[2])
-    elif o[2] > 0.0:
-        return count
-    if t0 >= t1:
-        return count
-    s = (axes[0, 0] * rx + axes[0, 1] * ry + axes[0, 2] * rz, axes[1, 0] * rx + axes[1, 1] * ry + axes[1, 2] * rz)
-    # The ray's shadow on the plane of the rims, thrown by s, is a straight segment; panes beside it are not lit.
-    ahead = s_depth - windows.rim[wall]
-    near = ahead / (s_depth - o[2] - t0 * d[2])
-    far = ahead / (s_depth - o[2] - t1 * d[2])
-    a0 = s[0] + (o[0] + t0 * d[0] - s[0]) * near
-    a1 = s[0] + (o[0] + t1 * d[0] - s[0]) * far
-    u0 = s[1] + (o[1] + t0 * d[1] - s[1]) * near
-    u1 = s[1] + (o[1] + t1 * d[1] - s[1]) * far
-    a_low, a_high = min(a0, a1), max(a0, a1)
-    u_low, u_high = min(u0, u1), max(u0, u1)
-    box = windows.wall_box[wall]
-    if a_high < box[0] or a_low > box[2] or u_high < box[1] or u_low > box[3]:
-        return count
-    for pane in range(windows.wall_first[wall], windows.wall_first[wall + 1]):
-        box = windows.box[pane]
-        if a_high < box[0] or a_low > box[2] or u_high < box[1] or u_low > box[3]:
-            continue
-        p0, p1 = _pane_interval(windows, pane, s, s_depth, o, d, t0, t1)
-        if p1 > p0 and count < len(out):
-            out[count, 0] = p0
-            out[count, 1] = p1
-            out[count, 2] = windows.transmittance[pane]
-            count += 1
-    return count
+    clear = e[0] * s_along + e[1] * s_up - e[2]
+    ahead = s_depth - e[rim]
+    return (
+        ahead * (e[0] * axes[0, 0] + e[1] * axes[1, 0]) - clear * axes[2, 0],
+        ahead * (e[0] * axes[0, 1] + e[1] * axes[1, 1]) - clear * axes[2, 1],
+        ahead * (e[0] * axes[0, 2] + e[1] * axes[1, 2]) - clear * axes[2, 2],
+    )
 
 
 @compiled
-def _made_disjoint(intervals, first, count):
-    """Sort rows first .. count by their start and cut away overlaps, in place; return the new count."""
-    for i in range(first + 1, count):
-        a, b, c = intervals[i, 0], intervals[i, 1], intervals[i, 2]
-        j = i - 1
-        while j >= first and intervals[j, 0] > a:
-            intervals[j + 1] = intervals[j]
-            j -= 1
-        intervals[j + 1, 0] = a
-        intervals[j + 1, 1] = b
-        intervals[j + 1, 2] = c
-    kept = first
-    end = -np.inf
-    for i in range(first, count):
-        start = max(intervals[i, 0], end)
-        stop = intervals[i, 1]
-        if stop > start:
-            intervals[kept, 0] = start
-            intervals[kept, 1] = stop
-            intervals[kept, 2] = intervals[i, 2]
-            kept += 1
-            end = stop
-    return kept
+def _in_sight(windows, wall, pane, corners, hull):
+    """
+    Return False where no point of `hull` (h, 3), nor between them, is lit through `pane` from within `corners` (c, 3).
+
+    What one rim edge hides is a half-space, both of lamp points for a fixed place and of places for a fixed lamp point;
+    so an edge that hides all corners of the hull from all corners of the lamp hides everything between as well.
+    """
+    for edge in range(windows.edge_first[pane], windows.edge_first[pane + 1]):
+        for rim in (3, 4):
+            hides = True
+            for c in range(len(corners)):
+                sx, sy, sz = corners[c, 0], corners[c, 1], corners[c, 2]
+                a, u, depth = _local(windows, wall, sx, sy, sz)
+                gx, gy, gz = _rim_plane(windows, wall, edge, rim, a, u, depth)
+                for h in range(len(hull)):
+                    if gx * (hull[h, 0] - sx) + gy * (hull[h, 1] - sy) + gz * (hull[h, 2] - sz) >= 0.0:
+                        hides = False
+                        break
+                if not hides:
+                    break
+            if hides:
+                return False
+    return True
+
+
+@compiled
+def _cut(o, d, gx, gy, gz, level, t0, t1, first, last):
+    """Cut [t0, t1] of rays first .. last by the half-space g . x >= level. A loop without branches: it runs several rays at once."""
+    for r in range(first, last):
+        start = gx * o[0, r] + gy * o[1, r] + gz * o[2, r] - level
+        slope = gx * d[0, r] + gy * d[1, r] + gz * d[2, r] + 1e-300
+        t = -start / slope
+        low, high = t0[r], t1[r]
+        t0[r] = t if (slope > 0.0 and t > low) else low
+        t1[r] = t if (slope < 0.0 and t < high) else high
+
+
+@compiled
+def _tangent_of(angle):
+    """Return tan(angle); small angles, the usual case, by its series to 1e-9."""
+    if abs(angle) < 0.1:
+        q = angle * angle
+        return angle * (1.0 + q * (1.0 / 3.0 + q * (2.0 / 15.0 + q * 17.0 / 315.0)))
+    return math.tan(angle)
+
+
+@compiled
+def _angle_between(low, high):
+    """Return atan(high) - atan(low); small angles by the series of the tangent of the difference."""
+    below = 1.0 + low * high
+    t = (high - low) / below
+    if below > 0.0 and t < 0.1:
+        q = t * t
+        return t * (1.0 - q * (1.0 / 3.0 - q * (0.2 - q * (1.0 / 7.0 - q / 9.0))))
+    return math.atan(high) - math.atan(low)
+
+
+@compiled
+def _other_ways_in(windows, own, sx, sy, sz, x, y, z):
+    """Return through how many panes of other panels than `own` the line from s to x passes."""
+    ways = 0
+    for wall in range(len(windows.thickness)):
+        if wall == own:
+            continue
+        a, u, s_depth = _local(windows, wall, sx, sy, sz)
+        if s_depth <= windows.thickness[wall] + _BEHIND:
+            continue
+        b, v, depth = _local(windows, wall, x, y, z)
+        if depth > 0.0:
+            continue
+        share = (s_depth - windows.rim[wall]) / (s_depth - depth)
+        b, v = a + (b - a) * share, u + (v - u) * share
+        box = windows.wall_box[wall]
+        if b < box[0] or b > box[2] or v < box[1] or v > box[3]:
+            continue
+        for pane in range(windows.wall_first[wall], windows.wall_first[wall + 1]):
+            lit = True
+            for edge in range(windows.edge_first[pane], windows.edge_first[pane + 1]):
+                clear = windows.edges[edge, 0] * a + windows.edges[edge, 1] * u - windows.edges[edge, 2]
+                gx, gy, gz = _rim_plane(windows, wall, edge, 3 if clear >= 0.0 else 4, a, u, s_depth)
+                if gx * (x - sx) + gy * (y - sy) + gz * (z - sz) < 0.0:
+                    lit = False
+                    break
+            if lit:
+                ways += 1
+                break
+    return ways
+
+
+@compiled
+def _place_samples(
+    o, d, jitter, t0, t1, first, last, sx, sy, sz, transmittance, lamp, wall, haze_samples, k, start, target, share, ray, lamp_of, wall_of
+):
+    """Place `haze_samples` samples on each lit interval; return the new number of samples, -1 where there is no room for them."""
+    for r in range(first, last):
+        if not t1[r] > t0[r]:
+            continue
+        if k + haze_samples > len(ray):
+            return -1
+        middle = (sx - o[0, r]) * d[0, r] + (sy - o[1, r]) * d[1, r] + (sz - o[2, r]) * d[2, r]
+        fx = o[0, r] + middle * d[0, r] - sx
+        fy = o[1, r] + middle * d[1, r] - sy
+        fz = o[2, r] + middle * d[2, r] - sz
+        off = math.sqrt(fx * fx + fy * fy + fz * fz + 1e-12)
+        low = (t0[r] - middle) / off
+        angle = _angle_between(low, (t1[r] - middle) / off)
+        for h in range(haze_samples):
+            tangent = _tangent_of((h + jitter[r]) / haze_samples * angle)
+            t = middle + off * (low + tangent) / (1.0 - low * tangent)
+            t = min(max(t, t0[r]), t1[r])
+            start[k, 0], start[k, 1], start[k, 2] = o[0, r] + t * d[0, r], o[1, r] + t * d[1, r], o[2, r] + t * d[2, r]
+            target[k, 0], target[k, 1], target[k, 2] = sx, sy, sz
+            share[k] = angle * transmittance / (off * haze_samples)
+            ray[k] = r
+            lamp_of[k] = lamp
+            wall_of[k] = wall
+            k += 1
+    return k
 
 
 @compiled
 def _shaft_samples(
-    origins, directions, far, pixels, air, closed_form, windows, lamps, salt, first_sample, lamp_samples, haze_samples,
-    extinction, scattering, g, start, target, weight, ray, lamp_of,
+    o, d, jitter, segments, group_first, closed_form, windows, lamps, points, hull, haze_samples,
+    t0, t1, start, target, share, ray, lamp_of, wall_of,
 ):  # fmt: skip
     """
-    Fill the samples of a batch of rays; return their number.
+    Fill the samples of a tile; return their number, -1 where there is no room for them.
 
-    origins, directions (n, 3), far (n,), pixels (n,) int; start, target (k, 3) float32 ends of the shadow rays,
-    weight (k,) radiance per candela that the sample adds when free, ray, lamp_of (k,) what it belongs to.
+    o, d (3, n) rays, sorted by group; segments (cells, 2, n) where each lies in haze; points (lamps, groups, samples, 3) on
+    the lamps; start, target (k, 3) float32 ends of the shadow rays; share (k,) what a sample stands for.
     """
-    walls = len(windows.thickness)
-    local_o = np.empty((walls, 3))
-    local_d = np.empty((walls, 3))
-    segments = np.empty((len(air.first), 2))
-    intervals = np.empty((_MOST_INTERVALS, 3))
-    angles = np.empty((_MOST_INTERVALS, 2))
     k = 0
-    for i in range(len(origins)):
-        ox, oy, oz = np.float64(origins[i, 0]), np.float64(origins[i, 1]), np.float64(origins[i, 2])
-        dx, dy, dz = np.float64(directions[i, 0]), np.float64(directions[i, 1]), np.float64(directions[i, 2])
-        n_segments = 0
-        for cell in range(len(air.first) - 1):
-            t0, t1 = clip_cell(air, cell, ox, oy, oz, dx, dy, dz, 0.0, np.float64(far[i]))
-            if t1 > t0 and t1 < 1e30:
-                segments[n_segments, 0] = t0
-                segments[n_segments, 1] = t1
-                n_segments += 1
-        if n_segments == 0:
-            continue
-        for w in range(walls):
-            for a in range(3):
-                axis = windows.axes[w, a]
-                local_o[w, a] = axis[0] * (ox - windows.origin[w, 0]) + axis[1] * (oy - windows.origin[w, 1]) + axis[2] * (oz - windows.origin[w, 2])
-                local_d[w, a] = axis[0] * dx + axis[1] * dy + axis[2] * dz
-        shift_u = hashed(pixels[i], salt)
-        shift_v = hashed(pixels[i], salt + 1)
-        shift_t = hashed(pixels[i], salt + 2)
+    corners = np.empty((4, 3))
+    for cell in range(len(segments)):
+        low, high = segments[cell, 0], segments[cell, 1]
         for lamp in range(len(lamps.shape)):
-            for sample in range(lamp_samples):
-                number = first_sample + sample
-                sx, sy, sz = lamp_point(lamps, lamp, number, shift_u, shift_v)
-                count = np.int64(0)
-                for j in range(n_segments):
-                    if lamps.inside[lamp] or not closed_form:
-                        intervals[count, 0] = segments[j, 0]
-                        intervals[count, 1] = segments[j, 1]
-                        intervals[count, 2] = 1.0
-                        count += 1
+            if lamps.inside[lamp] or not closed_form:
+                for group in range(len(group_first) - 1):
+                    for sample in range(points.shape[2]):
+                        s = points[lamp, group, sample]
+                        k = _place_samples(
+                            o, d, jitter, low, high, group_first[group], group_first[group + 1], s[0], s[1], s[2], 1.0, lamp, np.int64(-1),
+                            haze_samples, k, start, target, share, ray, lamp_of, wall_of,
+                        )  # fmt: skip
+                        if k < 0:
+                            return k
+                continue
+            for c in range(4):
+                for axis in range(3):
+                    corners[c, axis] = lamps.centre[lamp, axis] + (1 - 2 * (c & 1)) * lamps.half_u[lamp, axis] + (1 - (c & 2)) * lamps.half_v[lamp, axis]
+            for wall in range(len(windows.thickness)):
+                axes, origin = windows.axes[wall], windows.origin[wall]
+                inner = -(axes[2, 0] * origin[0] + axes[2, 1] * origin[1] + axes[2, 2] * origin[2])
+                for pane in range(windows.wall_first[wall], windows.wall_first[wall + 1]):
+                    if not _in_sight(windows, wall, pane, corners, hull):
                         continue
-                    first = count
-                    for w in range(walls):
-                        count = _panel_intervals(
-                            windows, w, sx, sy, sz, local_o[w], local_d[w], segments[j, 0], segments[j, 1], intervals, count
-                        )
-                    if count > first + 1:
-                        count = _made_disjoint(intervals, first, count)
-                if count == 0:
-                    continue
-                middle = (sx - ox) * dx + (sy - oy) * dy + (sz - oz) * dz
-                fx, fy, fz = ox + middle * dx - sx, oy + middle * dy - sy, oz + middle * dz - sz
-                off = max(math.sqrt(fx * fx + fy * fy + fz * fz), 1e-6)
-                total = 0.0
-                for j in range(count):
-                    angles[j, 0] = math.atan((intervals[j, 0] - middle) / off)
-                    angles[j, 1] = math.atan((intervals[j, 1] - middle) / off) - angles[j, 0]
-                    total += angles[j, 1]
-                jitter = shift_t + 0.6180339887498949 * number
-                jitter -= math.floor(jitter)
-                j = 0
-                passed = 0.0
-                for h in range(haze_samples):
-                    share = (h + jitter) / haze_samples * total
-                    while j < count - 1 and share > passed + angles[j, 1]:
-                        passed += angles[j, 1]
-                        j += 1
-                    t = middle + off * math.tan(angles[j, 0] + min(share - passed, angles[j, 1]))
-                    x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
-                    wx, wy, wz = x - sx, y - sy, z - sz
-                    distance = math.sqrt(wx * wx + wy * wy + wz * wz)
-                    wx, wy, wz = wx / distance, wy / distance, wz / distance
-                    sent = emission(lamps, lamp, wx, wy, wz)
-                    if sent <= 0.0:
-                        continue
-                    view = 0.0
-                    for q in range(n_segments):
-                        view += max(0.0, min(segments[q, 1], t) - segments[q, 0])
-                    path = view + haze_length(air, x, y, z, -wx, -wy, -wz, distance)
-                    phase = scattering_share(-(wx * dx + wy * dy + wz * dz), g)
-                    weight[k] = (
-                        scattering * phase * sent * math.exp(-extinction * path) * intervals[j, 2]
-                        * total / (off * haze_samples * lamp_samples)
-                    )  # fmt: skip
-                    start[k, 0], start[k, 1], start[k, 2] = x, y, z
-                    target[k, 0], target[k, 1], target[k, 2] = sx, sy, sz
-                    ray[k] = i
-                    lamp_of[k] = lamp
-                    k += 1
+                    for group in range(len(group_first) - 1):
+                        first, last = group_first[group], group_first[group + 1]
+                        if first == last:
+                            continue
+                        for sample in range(points.shape[2]):
+                            s = points[lamp, group, sample]
+                            a, u, depth = _local(windows, wall, s[0], s[1], s[2])
+                            if depth <= windows.thickness[wall] + _BEHIND:
+                                continue
+                            t0[first:last] = low[first:last]
+                            t1[first:last] = high[first:last]
+                            # Light that came in stands on the panel's inner side.
+                            _cut(o, d, -axes[2, 0], -axes[2, 1], -axes[2, 2], inner, t0, t1, first, last)
+                            for edge in range(windows.edge_first[pane], windows.edge_first[pane + 1]):
+                                clear = windows.edges[edge, 0] * a + windows.edges[edge, 1] * u - windows.edges[edge, 2]
+                                gx, gy, gz = _rim_plane(windows, wall, edge, 3 if clear >= 0.0 else 4, a, u, depth)
+                                _cut(o, d, gx, gy, gz, gx * s[0] + gy * s[1] + gz * s[2], t0, t1, first, last)
+                            k = _place_samples(
+                                o, d, jitter, t0, t1, first, last, s[0], s[1], s[2], windows.transmittance[pane], lamp, wall, haze_samples, k,
+                                start, target, share, ray, lamp_of, wall_of,
+                            )  # fmt: skip
+                            if k < 0:
+                                return k
     return k
 
 
+@compiled
+def _weigh(air, windows, lamps, o, d, segments, extinction, scattering, g, samples, count, start, target, ray, lamp_of, wall_of, share):
+    """Turn what each sample stands for into the radiance per candela that it adds when nothing blocks it, in place."""
+    one_cell = len(segments) == 1
+    several = len(windows.thickness) > 1
+    for k in range(count):
+        r, lamp, wall = ray[k], lamp_of[k], wall_of[k]
+        x, y, z = np.float64(start[k, 0]), np.float64(start[k, 1]), np.float64(start[k, 2])
+        sx, sy, sz = np.float64(target[k, 0]), np.float64(target[k, 1]), np.float64(target[k, 2])
+        wx, wy, wz = x - sx, y - sy, z - sz
+        distance = math.sqrt(wx * wx + wy * wy + wz * wz)
+        inverse = 1.0 / distance
+        wx, wy, wz = wx * inverse, wy * inverse, wz * inverse
+        normal = lamps.normal[lamp]
+        sent = normal[0] * wx + normal[1] * wy + normal[2] * wz
+        if sent <= 0.0:
+            share[k] = 0.0
+            continue
+        if lamps.exponent[lamp] != 1.0:
+            sent = sent ** lamps.exponent[lamp]
+        t = (x - o[0, r]) * d[0, r] + (y - o[1, r]) * d[1, r] + (z - o[2, r]) * d[2, r]
+        path = 0.0
+        for cell in range(len(segments)):
+            path += max(0.0, min(segments[cell, 1, r], t) - segments[cell, 0, r])
+        if one_cell and wall >= 0:
+            # One convex room: the light is in haze from the panel's inner plane on.
+            axes, origin = windows.axes[wall], windows.origin[wall]
+            depth = axes[2, 0] * (x - origin[0]) + axes[2, 1] * (y - origin[1]) + axes[2, 2] * (z - origin[2])
+            steep = -(axes[2, 0] * wx + axes[2, 1] * wy + axes[2, 2] * wz)
+            path += max(0.0, -depth) / steep
+        else:
+            path += haze_length(air, x, y, z, -wx, -wy, -wz, distance)
+        weight = share[k] * scattering * sent * scattering_share(-(wx * d[0, r] + wy * d[1, r] + wz * d[2, r]), g) * math.exp(-extinction * path)
+        if several and wall >= 0:
+            weight /= 1 + _other_ways_in(windows, wall, sx, sy, sz, x, y, z)
+        share[k] = weight / samples
+
+
+@compiled
+def _segments(air, o, d, far, out):
+    """Fill `out` (cells, 2, n) with the part of each ray that lies in each cell of air; start after end where none does."""
+    for r in range(o.shape[1]):
+        for cell in range(len(air.first) - 1):
+            t0, t1 = clip_cell(air, cell, o[0, r], o[1, r], o[2, r], d[0, r], d[1, r], d[2, r], 0.0, far[r])
+            if t1 > 1e30:
+                t0, t1 = 1.0, 0.0
+            out[cell, 0, r] = t0
+            out[cell, 1, r] = t1
+
+
+@compiled
+def _jitters(pixels, salt, out):
+    for i in range(len(pixels)):
+        out[i] = hashed(pixels[i], salt)
+
+
 def shaft_radiance(
-    tracer: Tracer, air: Cells, closed_form: bool, windows: Windows, lamps: Lamps,
-    origins, directions, far, pixels, *, salt: int, first_sample: int, lamp_samples: int, haze_samples: int,
-    extinction_per_m: float, scattering_per_m: float, g: float,
+    tracer: Tracer, air: Cells, closed_form: bool, windows: Windows, lamps: Lamps, origins, directions, far, pixels, group, points,
+    *, hull=None, salt: int, haze_samples: int, extinction_per_m: float, scattering_per_m: float, g: float,
 ) -> np.ndarray:  # fmt: skip
     """
     Return the radiance that haze sends along each ray per candela on the axis of each lamp, by one scattering.
@@ -242,10 +321,14 @@ def shaft_radiance(
         A number for each ray that chance depends on.
     closed_form : bool
         True where all light enters `air` through `windows`; False takes samples along all of the ray.
+    group, points : (n,) int array, (lamps, groups, samples, 3) float array
+        The group of each ray, and the points on each lamp that the rays of each group look at. [mm]
+    hull : (h, 3) float array or None
+        Points whose convex hull holds all rays up to `far`; found from the rays where it is None. [mm]
+    haze_samples : int
+        Points on each lit interval.
     extinction_per_m, scattering_per_m, g : float
         Of the air on both legs; of the air where light scatters; mean cosine of scattering. [1/m], [1/m], [1]
-    first_sample, lamp_samples, haze_samples : int
-        Number in the sequence of the first point on a lamp; points on each lamp; points in haze for each of those.
 
     Returns
     -------
@@ -253,15 +336,39 @@ def shaft_radiance(
         Times a lamp's candela: luminance. [1/m2]
     """
     total = np.zeros((len(origins), len(lamps.shape)))
-    if scattering_per_m <= 0 or not len(lamps.shape) or not len(air.first[1:]):
+    cells = len(air.first) - 1
+    if scattering_per_m <= 0 or not len(lamps.shape) or not cells:
         return total
-    room = len(origins) * len(lamps.shape) * lamp_samples * haze_samples
-    start, target = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32)
-    weight, ray, lamp_of = np.empty(room), np.empty(room, np.int32), np.empty(room, np.int32)
-    count = _shaft_samples(
-        origins, directions, far, pixels, air, closed_form, windows, lamps, salt, first_sample, lamp_samples, haze_samples,
-        per_mm(extinction_per_m), per_mm(scattering_per_m), g, start, target, weight, ray, lamp_of,
+    order = np.argsort(group, kind="stable")
+    group_first = np.searchsorted(group[order], np.arange(points.shape[1] + 1))
+    o, d = np.ascontiguousarray(origins[order].T), np.ascontiguousarray(directions[order].T)
+    jitter, segments = np.empty(len(order)), np.empty((cells, 2, len(order)))
+    _jitters(pixels[order], salt, jitter)
+    _segments(air, o, d, far[order], segments)
+    if hull is None:
+        ends = np.concatenate([o + segments[:, end, None] * d for end in (0, 1)])[:, :, (segments[:, 1] > segments[:, 0]).any(axis=0)]
+        ends = ends.transpose(0, 2, 1).reshape(-1, 3)
+        if not len(ends):
+            return total
+        hull = np.array(np.meshgrid(*zip(ends.min(axis=0), ends.max(axis=0)))).reshape(3, -1).T.copy()
+    room = len(order) * len(lamps.shape) * points.shape[2] * haze_samples
+    t0, t1 = np.empty(len(order)), np.empty(len(order))
+    while True:
+        start, target, share = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32), np.empty(room)
+        ray, lamp_of, wall_of = np.empty(room, np.int32), np.empty(room, np.int32), np.empty(room, np.int32)
+        count = _shaft_samples(
+            o, d, jitter, segments, group_first, closed_form, windows, lamps, points, hull, haze_samples,
+            t0, t1, start, target, share, ray, lamp_of, wall_of,
+        )  # fmt: skip
+        if count >= 0:
+            break
+        room *= 2
+    _weigh(
+        air, windows, lamps, o, d, segments, per_mm(extinction_per_m), per_mm(scattering_per_m), g, points.shape[2], count,
+        start, target, ray, lamp_of, wall_of, share,
     )  # fmt: skip
     blocked = tracer.blocked(start[:count], target[:count])
-    add_free(total, weight, blocked, ray, lamp_of, count)
-    return total * LUX_PER_CANDELA_MM2
+    sorted_total = np.zeros_like(total)
+    add_free(sorted_total, share, blocked, ray, lamp_of, count)
+    total[order] = sorted_total * LUX_PER_CANDELA_MM2
+    return total

@@ -22,6 +22,7 @@ from previz.build.built import BuiltSet
 from previz.rays.compiled import compiled
 from previz.rays.tracer import Tracer
 
+PATTERNS = 16
 _OUTSIDE_COARSER = 4.0
 
 
@@ -180,7 +181,7 @@ def _cube_texels(built, corners, normal, area, chosen, side, offset) -> tuple:
     cube.ravel()[keys] = offset + np.arange(len(keys))
     mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-9)[:, None]
     flat = np.zeros((len(keys), 3))
-    pattern = (cubes[chosen_point].sum(axis=1) * 7 + cubes[chosen_point, 0] * 3) % 16
+    pattern = (cubes[chosen_point].sum(axis=1) * 7 + cubes[chosen_point, 0] * 3) % PATTERNS
     return (
         (points[chosen_point], mean, flat, flat, np.ones(len(keys), bool), pattern.astype(np.int32), built.face_of[triangle[chosen_point]].astype(np.int64)),
         low,
