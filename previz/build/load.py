@@ -10,7 +10,7 @@ from pathlib import Path
 
 from previz.build.assemble import assembled, read_meshes
 from previz.build.built import BuiltSet
-from previz.build.sound import Unsound, geometric_faults
+from previz.build.sound import Unsound, geometric_faults, unbuildable
 from previz.scene.faults import SceneFaults
 from previz.scene.model import Scene
 from previz.scene.read import SceneFile, read_scene
@@ -33,9 +33,15 @@ def load_set(path: str | Path) -> tuple[SceneFile, BuiltSet]:
     return file, built
 
 
-def _built(scene: Scene, folder: Path) -> tuple[BuiltSet, list[Unsound]]:
-    """The set without the mesh files that cannot be used, and all faults: so one bad file hides no other fault."""
+def _built(scene: Scene, folder: Path) -> tuple[BuiltSet | None, list[Unsound]]:
+    """
+    The set, and all faults.
+
+    Mesh files that cannot be used are left out, so that they hide no other fault; what is too thin ends it before building.
+    """
     meshes, unusable = read_meshes(scene, folder)
+    faults = [Unsound(path, fault.found, fault.allowed, fault.remedy) for path, fault in unusable]
+    if thin := unbuildable(scene):
+        return None, thin + faults
     built = assembled(scene, meshes)
-    found = [Unsound(path, fault.found, fault.allowed, fault.remedy) for path, fault in unusable]
-    return built, found + geometric_faults(scene, built)
+    return built, faults + geometric_faults(scene, built)

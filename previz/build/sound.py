@@ -16,9 +16,12 @@ from previz.build.built import BuiltSet
 from previz.build.inside import solids_around, ways_out
 from previz.scene.draft import mm, point
 from previz.scene.elevations import Panel, panel_named, panels_of
-from previz.scene.model import Room, Scene
+from previz.scene.model import FARTHEST_MM, CutoutProp, LatheProp, MeshProp, Room, Scene, Slab
 from previz.scene.outlines import outline_of, panes_of
 
+# Rays start 0.01 mm off the surface that they leave: what is thinner would let them through.
+THINNEST_MM = 0.01
+SMALLEST_MESH_MM = 0.1
 _GAP_MM = 1.0
 _CLEAR_MM = 1.0
 
@@ -39,14 +42,65 @@ class Unsound(NamedTuple):
     remedy: str
 
 
+def unbuildable(scene: Scene) -> list[Unsound]:
+    """Return what is too thin to be a solid at all; a set with such faults must not be built."""
+    return [
+        Unsound(path, None, f"must come out {THINNEST_MM:g} mm or more, and is {size:g} mm", "Lengths are in mm; scale multiplies them.")
+        for path, size in (*_room_sizes(scene), *_opening_sizes(scene), *_prop_sizes(scene))
+        if size < THINNEST_MM
+    ]
+
+
 def geometric_faults(scene: Scene, built: BuiltSet) -> list[Unsound]:
     """
     Return what is wrong with a set as it stands.
 
-    Openings that a neighbour's wall blocks, lamps and lens positions inside a solid. A lamp is judged by the centre of
+    Mesh files in the wrong unit, openings that a neighbour's wall blocks, lamps and lens positions inside a solid. A lamp is judged by the centre of
     its face: a face let into a wall is fine. A prop outside every room is no fault.
     """
-    return [*_blocked_openings(scene), *_buried_lamps(scene, built), *_buried_lenses(scene, built)]
+    return [*_mesh_sizes(scene, built), *_blocked_openings(scene), *_buried_lamps(scene, built), *_buried_lenses(scene, built)]
+
+
+def _room_sizes(scene):
+    for i, room in enumerate(scene.room):
+        yield ("room", i, "wall"), room.wall
+        yield ("room", i, "height"), room.height
+        for key in ("ceiling", "floor"):
+            if isinstance(slab := getattr(room, key), Slab):
+                yield ("room", i, key, "thickness"), slab.thickness
+
+
+def _opening_sizes(scene):
+    for i, opening in enumerate(scene.opening):
+        for table, keys in (("bars", ("width", "depth")), ("slats", ("width", "thickness"))):
+            for key in keys if getattr(opening, table) else ():
+                yield ("opening", i, table, key), getattr(getattr(opening, table), key)
+
+
+def _prop_sizes(scene):
+    """Sizes as they come out of the scale; of a profile or an outline the extent."""
+    for i, prop in enumerate(scene.prop):
+        if isinstance(prop, CutoutProp):
+            yield ("prop", i, "thickness"), prop.thickness * prop.scale
+            yield ("prop", i, "outline"), float(np.ptp(prop.outline, axis=0).min()) * prop.scale
+        elif isinstance(prop, LatheProp):
+            yield ("prop", i, "profile"), float(min(np.max(prop.profile, axis=0)[0], np.ptp(prop.profile, axis=0)[1])) * prop.scale
+        elif not isinstance(prop, MeshProp):
+            yield ("prop", i, "size"), float(np.min(prop.size)) * prop.scale
+
+
+def _mesh_sizes(scene, built):
+    """Mesh files that come out as a speck or as a mountain: their unit is most likely another."""
+    users = [(("prop", i), prop.units, prop.name) for i, prop in enumerate(scene.prop) if isinstance(prop, MeshProp)]
+    users += [(("mesh",), scene.mesh.units, "mesh")] if scene.mesh else []
+    for path, units, name in users:
+        triangles = built.triangles[built.triangles_of(built.part_named(name))]
+        if not len(triangles):
+            continue
+        size = float(np.ptp(built.vertices[triangles.reshape(-1)], axis=0).max())
+        if not SMALLEST_MESH_MM <= size <= FARTHEST_MM:
+            says = f"comes out {size:.3g} mm across, and must be from {SMALLEST_MESH_MM:g} to {FARTHEST_MM:,.0f}"
+            yield Unsound((*path, "file"), None, says, f'Its numbers are read as "{units}": set units to "mm", "cm", "m" or "inch", and scale.')
 
 
 def _blocked_openings(scene):

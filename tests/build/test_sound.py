@@ -7,7 +7,7 @@ from numpy.testing import assert_allclose
 
 from previz.build.assemble import build_set
 from previz.build.inside import winding_number
-from previz.build.sound import geometric_faults
+from previz.build.sound import geometric_faults, unbuildable
 from previz.scene.model import Scene
 
 ATTIC = {"name": "attic", "plan": [[0, 0], [300, 0], [300, 200], [0, 200]], "walls": ["south", "east", "north", "west"], "height": 120, "wall": 6}
@@ -96,3 +96,32 @@ class TestBuried:
         sheet.export(tmp_path / "open.stl")
         prop = {"name": "shade", "kind": "mesh", "file": "open.stl", "at": [50, 50, 50]}
         assert faults(tmp_path, prop=[prop], lamp=[LAMP | {"at": [50, 50, 55]}]) == []
+
+
+class TestSizes:
+    """What is too thin to build, or comes out of its file in another unit than meant."""
+
+    @pytest.mark.parametrize(
+        ("tables", "path", "size"),
+        [
+            ({"room": [ATTIC | {"wall": 0.004}]}, ("room", 0, "wall"), "0.004"),
+            ({"room": [ATTIC | {"ceiling": {"thickness": 1e-300}}]}, ("room", 0, "ceiling", "thickness"), "1e-300"),
+            ({"room": [ATTIC], "opening": [DOOR | {"bars": {"width": 1, "depth": 0.001}}]}, ("opening", 0, "bars", "depth"), "0.001"),
+            ({"prop": [BENCH | {"scale": 0.0001}]}, ("prop", 0, "size"), "0.003"),
+            ({"prop": [{"name": "pot", "kind": "lathe", "at": [0, 0, 0], "profile": [[2, 0], [2, 5]], "scale": 0.001}]}, ("prop", 0, "profile"), "0.002"),
+            ({"prop": [{"name": "s", "kind": "cutout", "at": [0, 0, 0], "outline": [[0, 0], [9, 0], [0, 9]], "thickness": 0.005}]}, ("prop", 0, "thickness"), "0.005"),
+        ],
+    )
+    def test_too_thin(self, tables, path, size):
+        """The message gives the length as it comes out of the scale."""
+        (fault,) = unbuildable(Scene.model_validate(tables))
+        assert (fault.key_path, fault.allowed) == (path, f"must come out 0.01 mm or more, and is {size} mm")
+
+    @pytest.mark.parametrize(("keys", "size"), [({"units": "m", "scale": 1000}, "1e+07"), ({"scale": 0.001}, "0.01")])
+    def test_a_mesh_in_another_unit(self, tmp_path, keys, size):
+        """A speck or a mountain is most likely a wrong unit."""
+        trimesh.creation.box((10, 10, 10)).export(tmp_path / "crate.stl")
+        prop = {"name": "crate", "kind": "mesh", "file": "crate.stl", "at": [0, 0, 0]} | keys
+        ((path, says, _),) = faults(tmp_path, prop=[prop])
+        assert path == ("prop", 0, "file")
+        assert says == f"comes out {size} mm across, and must be from 0.1 to 100,000"
