@@ -48,7 +48,7 @@ dl { display: grid; grid-template-columns: repeat(auto-fill, minmax(165px, 1fr))
 dl div { border-top: 1px solid var(--line); padding-top: 6px; }
 dt { font-size: 13px; color: var(--soft); }
 dd { margin: 0; font-size: 19px; font-variant-numeric: lining-nums tabular-nums; }
-dd small { font-size: 14px; color: var(--soft); }
+dd small { display: block; font-size: 14px; color: var(--soft); }
 .wide { overflow-x: auto; }
 table { width: 100%; border-collapse: collapse; font-size: 15px; font-variant-numeric: lining-nums tabular-nums; }
 th { text-align: right; font-weight: normal; font-size: 13px; color: var(--soft); padding: 4px 0 4px 18px; border-bottom: 1px solid var(--ink); }
