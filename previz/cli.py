@@ -21,6 +21,7 @@ from previz import __version__
 from previz.scene.faults import OptionFault, OutsideFault, PrevizError
 
 DONE, SAYS_STOP, OWN_FAULT, INTERRUPTED = 0, 1, 70, 130
+STOPPED = "Interrupted. Nothing is left half-written; the frames of a reel that were done are kept for the next run."
 
 app = typer.Typer(
     name="previz",
@@ -264,15 +265,16 @@ def run(arguments: list[str]) -> int:
     try:
         code = app(args=arguments or ["--help"], prog_name="previz", standalone_mode=False) or DONE
         sys.stdout.flush()
-        return code
-    except BrokenPipeError:
+        # typer turns Ctrl-C into this code, and a closed pipe into SystemExit.
+        return _refused(STOPPED, INTERRUPTED) if code == INTERRUPTED else code
+    except (BrokenPipeError, SystemExit):
         # Whoever read the output has gone (previz check ... | head); Python would complain again at its own end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except PrevizError as fault:
         return _refused(str(fault), fault.exit_code)
     except (KeyboardInterrupt, typer.Abort):
-        return _refused("Interrupted. Nothing is left half-written; the frames of a reel that were done are kept for the next run.", INTERRUPTED)
+        return _refused(STOPPED, INTERRUPTED)
     except typer.TyperException as fault:
         return _refused(usage_fault(fault), OptionFault.exit_code)
     except MemoryError:

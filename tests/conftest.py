@@ -3,8 +3,11 @@
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
+
+import previz as package
 
 SCENE = """
 title = "Plain room"
@@ -54,7 +57,11 @@ playback = 24
 """
 
 # A shell that starts its jobs in the background hands on an interrupt that is ignored; a terminal does not.
-START = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); from previz.cli import main; main()"
+PREVIZ = [sys.executable, "-c", "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); from previz.cli import main; main()"]
+
+
+# The same previz as the tests import, wherever the process is started.
+SAME = {**os.environ, "PYTHONPATH": str(Path(package.__file__).parents[1])}
 
 
 @pytest.fixture
@@ -69,8 +76,9 @@ def scene_file(tmp_path):
 def previz(tmp_path):
     """Run `previz` with arguments in a folder of its own, as a process; give what subprocess gives."""
 
-    def run(*arguments, code="", **options):
-        return subprocess.run([sys.executable, "-c", code + START, *map(str, arguments)], cwd=tmp_path, capture_output=True, text=True, timeout=120, **options)
+    def run(*arguments, **options):
+        into = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **options}
+        return subprocess.run([*PREVIZ, *map(str, arguments)], cwd=tmp_path, env=SAME, text=True, timeout=120, **into)
 
     return run
 
@@ -80,8 +88,6 @@ def previz_started(tmp_path):
     """Start `previz` and give the process."""
 
     def start(*arguments):
-        return subprocess.Popen(
-            [sys.executable, "-c", START, *map(str, arguments)], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=dict(os.environ)
-        )
+        return subprocess.Popen([*PREVIZ, *map(str, arguments)], cwd=tmp_path, env=SAME, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
     return start
