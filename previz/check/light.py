@@ -46,6 +46,18 @@ def _listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+@rule("openings known")
+def openings_known(study):
+    """Patches need openings; a set from a mesh has none by name."""
+    if study.scene.mesh is not None and study.scene.lamp:
+        yield Finding(
+            "care",
+            "the set",
+            "A set from a mesh has no openings by name, so where its light lands is not listed.",
+            "Look at previz frame, whose light is right all the same, or write the rooms and openings into the file.",
+        )
+
+
 @rule("haze")
 def haze(study):
     """Without haze no shaft shows."""

@@ -128,7 +128,7 @@ def _figures(shot: dict) -> str:
 def _patches(patches: list[dict]) -> str:
     rows = patch_rows(patches)
     if not rows:
-        return "<h2>Where the light lands</h2><p>Nowhere in the set.</p>"
+        return "<h2>Where the light lands</h2><p>No opening throws a patch.</p>"
     shown, rest = rows[:PATCH_ROWS], rows[PATCH_ROWS:]
     lines = "".join(_patch_row(row) for row in shown)
     more = f"<p>And {sum(row['count'] for row in rest):,} smaller or weaker patches; report.json has them all.</p>" if rest else ""

@@ -112,7 +112,7 @@ def where_from(row: dict) -> str:
 def patch_lines(patches: list[dict]) -> list[str]:
     """Return the table of patches: the `PATCH_LINES` that carry the most light, lamp by lamp, and how many more there are."""
     if not patches:
-        return ["Where the light lands: nowhere in the set"]
+        return ["Where the light lands: no opening throws a patch"]
     rows = patch_rows(patches)
     shown, rest = rows[:PATCH_LINES], rows[PATCH_LINES:]
     lines = [f"Where the light lands{', the largest patch of each row' if len(rows) < len(patches) else ''}"]

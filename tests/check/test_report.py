@@ -121,7 +121,7 @@ class TestText:
 
     def test_no_light(self):
         """Said, not left out."""
-        assert "Where the light lands: nowhere in the set" in report_text(whole([]))
+        assert "Where the light lands: no opening throws a patch" in report_text(whole([]))
 
     @pytest.mark.parametrize("name", ["w", "a window with a very long name that a maker gave it on a dull day", "w" * 80])
     def test_width(self, name, plain_study):
