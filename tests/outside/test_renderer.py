@@ -1,0 +1,82 @@
+"""
+Pictures against Mitsuba 3 (W. Jakob et al., 2022, https://mitsuba-renderer.org), an independent volumetric path tracer.
+
+Small pictures, whose mean is known to a few tenths of a percent on both sides. `scalar_rgb` is the variant that runs
+everywhere.
+"""
+
+import mitsuba
+import numpy as np
+import pytest
+from reference_renderer import reference_scene, render
+from rooms import lamp_inside, painted_room, plain_room, view_across
+
+from previz.build.assemble import build_set
+from previz.frames.hazed import hazed_frame
+from previz.light.colour import luminance
+from previz.rays.lit import light_set
+
+SIZE = (64, 36)
+ONCE, ALL = 2, 16
+"""Longest path in Mitsuba's counting: direct light and single scattering; at reflectance 0.5, everything."""
+MEAN_TOLERANCE = 0.02
+
+
+@pytest.fixture(scope="module", autouse=True)
+def variant():
+    """Mitsuba without a compiler."""
+    mitsuba.set_variant("scalar_rgb")
+
+
+def both(scene, max_depth, samples):
+    """Return previz's picture, Mitsuba's, and the standard error of Mitsuba's in blocks of 4 x 4 pixels."""
+    lit = light_set(scene, build_set(scene, folder=None))
+    view = view_across(*SIZE)
+    ours = hazed_frame(lit, view, passes=256, lamp_samples=2, haze_samples=1, bounces=max_depth == ALL)
+    reference = reference_scene(mitsuba, lit.built, lit.emitters, lit.medium, view, max_depth)
+    runs = [render(mitsuba, reference, samples // 4, seed) for seed in range(4)]
+    error = np.std([blocks(luminance(run)) for run in runs], axis=0, ddof=1) / 2
+    return ours, np.mean(runs, axis=0), error
+
+
+def blocks(picture):
+    """Return the means of blocks of 4 x 4 pixels."""
+    rows, columns = picture.shape
+    return picture.reshape(rows // 4, 4, columns // 4, 4).mean(axis=(1, 3))
+
+
+def assert_agree(ours, theirs, error, block_tolerance):
+    """The means agree within 2 %, and blocks of at least half the mean within `block_tolerance` RMS beyond the reference's own noise."""
+    ours, theirs = luminance(ours), luminance(theirs)
+    assert ours.mean() == pytest.approx(theirs.mean(), rel=MEAN_TOLERANCE)
+    a, b = blocks(ours), blocks(theirs)
+    lit = b > 0.5 * b.mean()
+    beyond = np.mean((a[lit] / b[lit] - 1) ** 2) - np.mean((error[lit] / b[lit]) ** 2)
+    assert beyond <= block_tolerance**2
+
+
+class TestOnce:
+    """Direct light and single scattering."""
+
+    @pytest.mark.parametrize("extinction", [0.0, 0.8])
+    def test_mean_and_blocks(self, extinction):
+        """Window, disc lamp, with and without haze."""
+        assert_agree(*both(plain_room(extinction), ONCE, 2048), block_tolerance=0.03)
+
+
+class TestEverything:
+    """All bounces, between surfaces and in the haze."""
+
+    @pytest.mark.parametrize("extinction", [0.0, 0.8])
+    def test_mean_and_blocks(self, extinction):
+        """Window, disc lamp, with and without haze."""
+        assert_agree(*both(plain_room(extinction), ALL, 128), block_tolerance=0.04)
+
+    def test_colour(self):
+        """Coloured finishes and a warm lamp: each channel's mean agrees, so no bounce mixes them up."""
+        ours, theirs, error = both(painted_room(0.8), ALL, 128)
+        np.testing.assert_allclose(ours.mean(axis=(0, 1)), theirs.mean(axis=(0, 1)), rtol=MEAN_TOLERANCE)
+
+    def test_lamp_inside_a_closed_box(self):
+        """No window: the light stays until walls take it, so an error of each bounce adds up."""
+        assert_agree(*both(lamp_inside(0.8), ALL, 128), block_tolerance=0.04)
