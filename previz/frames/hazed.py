@@ -19,7 +19,7 @@ from previz.camera.view import View
 from previz.light.units import per_mm
 
 from previz.rays.compiled import compiled
-from previz.rays.kernels import clip_cell, harmonics, hashed, lamp_points
+from previz.rays.kernels import clip_cell, hashed, haze_length, headings, lamp_points
 from previz.rays.lit import LitSet
 from previz.rays.shafts import shaft_radiance
 from previz.rays.texels import add_smoothly
@@ -27,14 +27,14 @@ from previz.rays.workers import in_order
 
 _SALT_PIXEL, _SALT_SHAFT = 1, 11
 _TILE = 64
-_GLOW_SAMPLES = 3
+_GLOW_SAMPLES = 4
 _BEYOND_MM = 1e6
 # Neighbouring pixels look at different points of a lamp: a four by four ordered pattern (B. E. Bayer, ICC 1973; from memory).
 _PATTERN = np.array([[0, 8, 2, 10], [12, 4, 14, 6], [3, 11, 1, 9], [15, 7, 13, 5]])
 
 
 def hazed_frame(
-    lit: LitSet, view: View, *, passes: int = 4, lamp_samples: int = 8, haze_samples: int = 1, workers: int | None = None,
+    lit: LitSet, view: View, *, passes: int = 4, lamp_samples: int = 8, haze_samples: int = 2, workers: int | None = None,
     bounces: bool = True, progress: Callable[[float], None] | None = None, seed: int | None = None,
 ) -> np.ndarray:  # fmt: skip
     """
@@ -63,7 +63,7 @@ def hazed_frame(
         Linear RGB, Rec. 709 primaries; 0.2126 R + 0.7152 G + 0.0722 B is the luminance. [cd/m2]
     """
     seed = lit.scene.seed if seed is None else seed
-    glow = _Glow(lit, bounces)
+    glow = _Glow(lit, view, bounces)
     picture = np.zeros((view.rows, view.columns, 3), np.float32)
     places = [(row, column) for row in range(0, view.rows, _TILE) for column in range(0, view.columns, _TILE)]
 
@@ -83,13 +83,18 @@ def hazed_frame(
 
 
 class _Glow:
-    """Bounced light of all lamps in their colours, ready to be read along rays, and the air that it passes."""
+    """Bounced light of all lamps in their colours, ready to be read along the rays of one view, and the air that it passes."""
 
-    def __init__(self, lit: LitSet, bounces: bool):
+    def __init__(self, lit: LitSet, view: View, bounces: bool):
         texel, cell = lit.bounce_colour
         grid = lit.transport.grid
         self.texel = np.ascontiguousarray(texel) * bounces
-        self.cell = np.ascontiguousarray(cell.reshape(*grid.shape, 27), dtype=np.float64) * bounces
+        # All rays of a frame end at the entrance pupil, so each cell scatters towards one place.
+        travel = view.position - grid.centre
+        travel /= np.maximum(np.linalg.norm(travel, axis=1, keepdims=True), 1e-9)
+        basis = np.empty((9, len(travel)))
+        headings(travel, basis)
+        self.cell = np.einsum("hn,nhc->nc", basis, cell).reshape(*grid.shape, 3) * bounces
         self.low, self.step = grid.low, grid.step
         self.air = lit.scaled if bounces else lit.medium
         self.reflectance = np.array([lit.built.reflectance[f.finish] for f in lit.built.faces])[lit.built.face_of]
@@ -160,57 +165,50 @@ def _jitter(pixels, number, salt, out):
 
 
 @compiled
-def _through_haze(origins, directions, far, air, cell, low, step, extinction, albedo, radiance):
+def _through_haze(origins, directions, far, air, glow, low, step, extinction, albedo, radiance):
     """
     Dim `radiance` (n, 3) by the haze on each ray and add the bounced light that the haze scatters to the lens.
 
-    The light in haze cells is smooth, so a few fixed points on the ray, each for the same share of what it loses, are
-    enough and leave no grain.
+    The light in haze cells is smooth, so a few fixed points on the ray, each for an equal length of it, are enough and
+    leave no grain.
     """
     if extinction <= 0.0:
         return
-    columns, rows, layers = cell.shape[0], cell.shape[1], cell.shape[2]
-    basis, blend = np.empty(9), np.empty(27)
     for i in range(len(origins)):
         ox, oy, oz = origins[i, 0], origins[i, 1], origins[i, 2]
         dx, dy, dz = directions[i, 0], directions[i, 1], directions[i, 2]
-        length = 0.0
+        left = 1.0
+        added = np.zeros(3)
         for c in range(len(air.first) - 1):
             t0, t1 = clip_cell(air, c, ox, oy, oz, dx, dy, dz, 0.0, far[i])
-            if t1 > t0 and t1 < 1e30:
-                length += t1 - t0
-        if length <= 0.0:
-            continue
-        left = np.exp(-extinction * length)
-        blend[:] = 0.0
-        for sample in range(_GLOW_SAMPLES):
-            share = (sample + 0.5) / _GLOW_SAMPLES * (1.0 - left)
-            wanted = -np.log(1.0 - share) / extinction
-            for c in range(len(air.first) - 1):
-                t0, t1 = clip_cell(air, c, ox, oy, oz, dx, dy, dz, 0.0, far[i])
-                if t1 <= t0 or t1 >= 1e30:
-                    continue
-                if wanted > t1 - t0:
-                    wanted -= t1 - t0
-                    continue
-                t = t0 + wanted
-                a = min(max((ox + t * dx - low[0]) / step[0] - 0.5, 0.0), columns - 1.0)
-                b = min(max((oy + t * dy - low[1]) / step[1] - 0.5, 0.0), rows - 1.0)
-                d = min(max((oz + t * dz - low[2]) / step[2] - 0.5, 0.0), layers - 1.0)
-                ia, ib, id_ = min(int(a), max(columns - 2, 0)), min(int(b), max(rows - 2, 0)), min(int(d), max(layers - 2, 0))
-                for corner in range(8):
-                    ja = min(ia + (corner & 1), columns - 1)
-                    jb = min(ib + ((corner >> 1) & 1), rows - 1)
-                    jd = min(id_ + (corner >> 2), layers - 1)
-                    near = abs(1.0 - (corner & 1) - (a - ia)) * abs(1.0 - ((corner >> 1) & 1) - (b - ib)) * abs(1.0 - (corner >> 2) - (d - id_))
-                    around = cell[ja, jb, jd]
-                    for h in range(27):
-                        blend[h] += near * around[h]
-                break
-        harmonics(-dx, -dy, -dz, basis)
-        weight = albedo * (1.0 - left) / _GLOW_SAMPLES
+            if t1 <= t0 or t1 >= 1e30:
+                continue
+            # Cells come in no order of depth: what lies before this one is counted from the start of the ray.
+            before = 1.0 if len(air.first) == 2 else np.exp(-extinction * haze_length(air, ox, oy, oz, dx, dy, dz, t0))
+            step_t = (t1 - t0) / _GLOW_SAMPLES
+            passed = np.exp(-extinction * step_t)
+            for sample in range(_GLOW_SAMPLES):
+                t = t0 + (sample + 0.5) * step_t
+                x, y, z = (ox + t * dx - low[0]) / step[0], (oy + t * dy - low[1]) / step[1], (oz + t * dz - low[2]) / step[2]
+                _blend_cells(glow, x, y, z, before * (1.0 - passed), added)
+                before *= passed
+            left *= np.exp(-extinction * (t1 - t0))
         for colour in range(3):
-            added = 0.0
-            for h in range(9):
-                added += basis[h] * blend[3 * h + colour]
-            radiance[i, colour] = radiance[i, colour] * left + weight * added
+            radiance[i, colour] = radiance[i, colour] * left + albedo * added[colour]
+
+
+@compiled
+def _blend_cells(glow, x, y, z, weight, added):
+    """Add `weight` times the values around a point of the grid `glow` (x, y, z, 3), in cells from its lowest corner, to `added`."""
+    columns, rows, layers = glow.shape[0], glow.shape[1], glow.shape[2]
+    a = min(max(x - 0.5, 0.0), columns - 1.0)
+    b = min(max(y - 0.5, 0.0), rows - 1.0)
+    d = min(max(z - 0.5, 0.0), layers - 1.0)
+    ia, ib, id_ = min(int(a), max(columns - 2, 0)), min(int(b), max(rows - 2, 0)), min(int(d), max(layers - 2, 0))
+    for corner in range(8):
+        ja = min(ia + (corner & 1), columns - 1)
+        jb = min(ib + ((corner >> 1) & 1), rows - 1)
+        jd = min(id_ + (corner >> 2), layers - 1)
+        near = weight * abs(1.0 - (corner & 1) - (a - ia)) * abs(1.0 - ((corner >> 1) & 1) - (b - ib)) * abs(1.0 - (corner >> 2) - (d - id_))
+        for colour in range(3):
+            added[colour] += near * glow[ja, jb, jd, colour]

@@ -14,41 +14,33 @@ import numpy as np
 from previz.light.units import LUX_PER_CANDELA_MM2, per_mm
 from previz.rays.compiled import compiled
 from previz.rays.kernels import add_free, emission, haze_length, in_any_cell
-from previz.rays.packed import Cells, Lamps, Windows
+from previz.rays.packed import Cells, Lamps, Windows, face_corners
 from previz.rays.tracer import SKIN_MM, Tracer
 
 
 @compiled
-def _way_in(windows, sx, sy, sz, x, y, z):
-    """Return the transmittance of the aperture whose box the line from s to a point inside crosses; -1 where it crosses none."""
-    for w in range(len(windows.thickness)):
-        origin = windows.origin[w]
-        axes = windows.axes[w]
-        rx, ry, rz = sx - origin[0], sy - origin[1], sz - origin[2]
-        s_depth = axes[2, 0] * rx + axes[2, 1] * ry + axes[2, 2] * rz
-        if s_depth <= windows.thickness[w]:
-            continue
-        px, py, pz = x - origin[0], y - origin[1], z - origin[2]
-        depth = axes[2, 0] * px + axes[2, 1] * py + axes[2, 2] * pz
-        if depth >= 0.0:
-            continue
-        share = (s_depth - windows.rim[w]) / (s_depth - depth)
-        qx, qy, qz = rx + (px - rx) * share, ry + (py - ry) * share, rz + (pz - rz) * share
-        along = axes[0, 0] * qx + axes[0, 1] * qy + axes[0, 2] * qz
-        up = axes[1, 0] * qx + axes[1, 1] * qy + axes[1, 2] * qz
-        box = windows.wall_box[w]
-        if along < box[0] or along > box[2] or up < box[1] or up > box[3]:
-            continue
-        for pane in range(windows.wall_first[w], windows.wall_first[w + 1]):
-            box = windows.box[pane]
-            if along >= box[0] and along <= box[2] and up >= box[1] and up <= box[3]:
-                return windows.transmittance[pane]
-    return -1.0
+def _at_panels(windows, points):
+    """Return (n, walls, 3): `points` (n, 3) in each panel's frame: along, up, depth."""
+    out = np.empty((len(points), len(windows.thickness), 3))
+    for i in range(out.shape[0]):
+        for w in range(out.shape[1]):
+            for axis in range(3):
+                total = 0.0
+                for c in range(3):
+                    total += windows.axes[w, axis, c] * (points[i, c] - windows.origin[w, c])
+                out[i, w, axis] = total
+    return out
 
 
 @compiled
-def _may_shine_in(windows, lamps, lamp, x, y, z):
-    """Return False where no line from the face of `lamp` to a point inside can cross an aperture: the face, thrown through the point, misses all boxes."""
+def _panels_between(windows, corners, x, y, z, here, facing):
+    """
+    Fill `here` (walls, 3) with the point in each panel's frame and `facing` with the panels that light may come in by; return their number.
+
+    A lamp's face, given by its `corners` (4, walls, 3), thrown through the point onto the plane of a panel's rims, lies
+    within its corners' box; a panel whose apertures lie beside that box lets nothing in.
+    """
+    count = 0
     for w in range(len(windows.thickness)):
         origin, axes = windows.origin[w], windows.axes[w]
         px, py, pz = x - origin[0], y - origin[1], z - origin[2]
@@ -59,35 +51,65 @@ def _may_shine_in(windows, lamps, lamp, x, y, z):
         up = axes[1, 0] * px + axes[1, 1] * py + axes[1, 2] * pz
         low_a = low_u = 1e300
         high_a = high_u = -1e300
-        unsure = False
+        behind = 0
         for c in range(4):
-            cx = lamps.centre[lamp, 0] + (1 - 2 * (c & 1)) * lamps.half_u[lamp, 0] + (1 - (c & 2)) * lamps.half_v[lamp, 0] - origin[0]
-            cy = lamps.centre[lamp, 1] + (1 - 2 * (c & 1)) * lamps.half_u[lamp, 1] + (1 - (c & 2)) * lamps.half_v[lamp, 1] - origin[1]
-            cz = lamps.centre[lamp, 2] + (1 - 2 * (c & 1)) * lamps.half_u[lamp, 2] + (1 - (c & 2)) * lamps.half_v[lamp, 2] - origin[2]
-            s_depth = axes[2, 0] * cx + axes[2, 1] * cy + axes[2, 2] * cz
-            if s_depth <= windows.thickness[w]:
-                unsure = True
+            corner = corners[c, w]
+            if corner[2] <= windows.thickness[w]:
+                behind += 1
                 continue
-            share = (windows.rim[w] - depth) / (s_depth - depth)
-            a = along + (axes[0, 0] * cx + axes[0, 1] * cy + axes[0, 2] * cz - along) * share
-            u = up + (axes[1, 0] * cx + axes[1, 1] * cy + axes[1, 2] * cz - up) * share
+            share = (windows.rim[w] - depth) / (corner[2] - depth)
+            a = along + (corner[0] - along) * share
+            u = up + (corner[1] - up) * share
             low_a, high_a = min(low_a, a), max(high_a, a)
             low_u, high_u = min(low_u, u), max(high_u, u)
-        if high_a < low_a:
-            continue
         box = windows.wall_box[w]
-        if unsure or not (high_a < box[0] or low_a > box[2] or high_u < box[1] or low_u > box[3]):
-            return True
-    return False
+        if behind == 0 and (high_a < box[0] or low_a > box[2] or high_u < box[1] or low_u > box[3]) or behind == 4:
+            continue
+        here[w, 0], here[w, 1], here[w, 2] = along, up, depth
+        facing[count] = w
+        count += 1
+    return count
+
+
+@compiled
+def _way_in(windows, facing, count, here, s):
+    """
+    Return the transmittance of the aperture whose box the line from a lamp's point `s` (walls, 3) to the point `here` crosses,
+    -1 where it crosses none, and the share of the line that lies on the panel's inner side.
+    """
+    for f in range(count):
+        w = facing[f]
+        if s[w, 2] <= windows.thickness[w]:
+            continue
+        share = (windows.rim[w] - here[w, 2]) / (s[w, 2] - here[w, 2])
+        along = here[w, 0] + (s[w, 0] - here[w, 0]) * share
+        up = here[w, 1] + (s[w, 1] - here[w, 1]) * share
+        box = windows.wall_box[w]
+        if along < box[0] or along > box[2] or up < box[1] or up > box[3]:
+            continue
+        for pane in range(windows.wall_first[w], windows.wall_first[w + 1]):
+            box = windows.box[pane]
+            if along >= box[0] and along <= box[2] and up >= box[1] and up <= box[3]:
+                return windows.transmittance[pane], -here[w, 2] / (s[w, 2] - here[w, 2])
+    return -1.0, 1.0
 
 
 @compiled
 def _direct_samples(
-    points, normals, group, rooms, air, closed_form, windows, lamps, on_lamps, extinction, skin, start, target, weight, row, lamp_of
-):
-    """Fill the samples of a batch of points; return their number. A normal of zero length asks for light from all sides."""
+    points, normals, group, rooms, air, closed_form, windows, lamps, on_lamps, at_panels, corners, extinction, skin,
+    start, target, weight, row, lamp_of,
+):  # fmt: skip
+    """
+    Fill the samples of a batch of points; return their number. A normal of zero length asks for light from all sides.
+
+    at_panels (lamps, groups, samples, walls, 3) and corners (lamps, 4, walls, 3) are points on the lamps in the panels' frames.
+    """
     k = 0
     samples = on_lamps.shape[2]
+    walls = len(windows.thickness)
+    # In one convex room the light is in haze from the panel's inner plane on.
+    one_room = len(air.first) == 2
+    here, facing = np.empty((walls, 3)), np.empty(walls, np.int64)
     for i in range(len(points)):
         nx, ny, nz = np.float64(normals[i, 0]), np.float64(normals[i, 1]), np.float64(normals[i, 2])
         x = np.float64(points[i, 0]) + skin * nx
@@ -97,9 +119,17 @@ def _direct_samples(
         indoors = closed_form and in_any_cell(rooms, x, y, z)
         for lamp in range(len(lamps.shape)):
             through = indoors and not lamps.inside[lamp]
-            if through and not _may_shine_in(windows, lamps, lamp, x, y, z):
-                continue
+            count = 0
+            if through:
+                count = _panels_between(windows, corners[lamp], x, y, z, here, facing)
+                if count == 0:
+                    continue
             for sample in range(samples):
+                passed, inside = 1.0, 1.0
+                if through:
+                    passed, inside = _way_in(windows, facing, count, here, at_panels[lamp, group[i], sample])
+                    if passed <= 0.0:
+                        continue
                 s = on_lamps[lamp, group[i], sample]
                 wx, wy, wz = s[0] - x, s[1] - y, s[2] - z
                 square = wx * wx + wy * wy + wz * wz
@@ -111,12 +141,10 @@ def _direct_samples(
                 sent = emission(lamps, lamp, -wx, -wy, -wz)
                 if sent <= 0.0:
                     continue
-                passed = 1.0
-                if through:
-                    passed = _way_in(windows, s[0], s[1], s[2], x, y, z)
-                    if passed <= 0.0:
-                        continue
-                path = haze_length(air, x, y, z, wx, wy, wz, distance) if extinction > 0.0 else 0.0
+                if extinction == 0.0 or (through and one_room):
+                    path = inside * distance
+                else:
+                    path = haze_length(air, x, y, z, wx, wy, wz, distance)
                 weight[k] = cos * sent * passed * math.exp(-extinction * path) / (square * samples)
                 start[k, 0], start[k, 1], start[k, 2] = x, y, z
                 target[k, 0], target[k, 1], target[k, 2] = s[0], s[1], s[2]
@@ -156,8 +184,11 @@ def direct_light(
     room = len(points) * len(lamps.shape) * on_lamps.shape[2]
     start, target = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32)
     weight, row, lamp_of = np.empty(room), np.empty(room, np.int32), np.empty(room, np.int32)
+    walls = len(windows.thickness)
+    at_panels = _at_panels(windows, on_lamps.reshape(-1, 3)).reshape(*on_lamps.shape[:3], walls, 3)
+    corners = _at_panels(windows, face_corners(lamps).reshape(-1, 3)).reshape(-1, 4, walls, 3)
     count = _direct_samples(
-        points, normals, group, rooms, air, closed_form, windows, lamps, on_lamps, per_mm(extinction_per_m), SKIN_MM,
+        points, normals, group, rooms, air, closed_form, windows, lamps, on_lamps, at_panels, corners, per_mm(extinction_per_m), SKIN_MM,
         start, target, weight, row, lamp_of,
     )  # fmt: skip
     blocked = tracer.blocked(start[:count], target[:count])

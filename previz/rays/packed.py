@@ -124,10 +124,17 @@ def pack_lamps(emitters: tuple[Emitter, ...], rooms: Cells) -> Lamps:
     return Lamps(
         centre,
         *(np.ascontiguousarray(rows[:, i]) for i in (1, 2, 3)),
-        exponent=np.array([e.exponent for e in emitters], dtype=np.float64),
+        # Whole exponents come out of logarithms a rounding apart; a Lambertian face must be exactly 1 to take the short way.
+        exponent=np.round([float(e.exponent) for e in emitters], 12),
         shape=np.array([_SHAPES[e.shape] for e in emitters], dtype=np.int64),
         inside=in_cells(centre, rooms),
     )
+
+
+def face_corners(lamps: Lamps) -> np.ndarray:
+    """Return (l, 4, 3): corners of the parallelogram that holds each lamp's face. [mm]"""
+    signs = np.array([[1, 1], [1, -1], [-1, 1], [-1, -1]], dtype=float)
+    return lamps.centre[:, None] + signs[:, :1] * lamps.half_u[:, None] + signs[:, 1:] * lamps.half_v[:, None]
 
 
 def in_cells(points: np.ndarray, cells: Cells) -> np.ndarray:

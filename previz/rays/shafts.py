@@ -32,11 +32,12 @@ import numpy as np
 
 from previz.light.units import LUX_PER_CANDELA_MM2, per_mm
 from previz.rays.compiled import compiled
-from previz.rays.kernels import add_free, clip_cell, haze_length, hashed, scattering_share
-from previz.rays.packed import Cells, Lamps, Windows
+from previz.rays.kernels import add_free, clip_cell, haze_length, hashed
+from previz.rays.packed import Cells, Lamps, Windows, face_corners
 from previz.rays.tracer import Tracer
 
 _BEHIND = 1e-9
+_GOLDEN = 0.6180339887498949
 
 
 @compiled
@@ -92,15 +93,29 @@ def _in_sight(windows, wall, pane, corners, hull):
 
 
 @compiled
-def _cut(o, d, gx, gy, gz, level, t0, t1, first, last):
-    """Cut [t0, t1] of rays first .. last by the half-space g . x >= level. A loop without branches: it runs several rays at once."""
-    for r in range(first, last):
-        start = gx * o[0, r] + gy * o[1, r] + gz * o[2, r] - level
-        slope = gx * d[0, r] + gy * d[1, r] + gz * d[2, r] + 1e-300
-        t = -start / slope
+def _along(g, x, y, z, out):
+    """Fill `out` with g . (x, y, z) for many vectors; a loop so plain that it runs several at once, as do the next two."""
+    gx, gy, gz = g
+    for r in range(len(out)):
+        out[r] = gx * x[r] + gy * y[r] + gz * z[r]
+
+
+@compiled
+def _cut(start, slope, level, t0, t1):
+    """Cut [t0, t1] of rays by start + t slope >= level."""
+    for r in range(len(t0)):
+        rise = slope[r] + 1e-300
+        t = (level - start[r]) / rise
         low, high = t0[r], t1[r]
-        t0[r] = t if (slope > 0.0 and t > low) else low
-        t1[r] = t if (slope < 0.0 and t < high) else high
+        t0[r] = t if (rise > 0.0 and t > low) else low
+        t1[r] = t if (rise < 0.0 and t < high) else high
+
+
+@compiled
+def _copy(low, high, t0, t1):
+    for r in range(len(t0)):
+        t0[r] = low[r]
+        t1[r] = high[r]
 
 
 @compiled
@@ -121,6 +136,18 @@ def _angle_between(low, high):
         q = t * t
         return t * (1.0 - q * (1.0 / 3.0 - q * (0.2 - q * (1.0 / 7.0 - q / 9.0))))
     return math.atan(high) - math.atan(low)
+
+
+@compiled
+def _dimming(x):
+    """Return exp(-x) for 0 <= x, to 1e-7 of 1: a polynomial and four squarings, which a loop can do for several values at once."""
+    q = min(x, 40.0) * 0.0625
+    p = 1.0 + q * (1.0 + q * (0.5 + q * (1.0 / 6.0 + q * (1.0 / 24.0 + q * (1.0 / 120.0 + q * (1.0 / 720.0 + q / 5040.0))))))
+    p = 1.0 / p
+    p *= p
+    p *= p
+    p *= p
+    return p * p
 
 
 @compiled
@@ -157,28 +184,50 @@ def _other_ways_in(windows, own, sx, sy, sz, x, y, z):
 
 @compiled
 def _place_samples(
-    o, d, jitter, t0, t1, first, last, sx, sy, sz, transmittance, lamp, wall, haze_samples, k, start, target, share, ray, lamp_of, wall_of
-):
-    """Place `haze_samples` samples on each lit interval; return the new number of samples, -1 where there is no room for them."""
+    o, d, jitter, t0, t1, first, last, enter, s, transmittance, windows, lamps, lamp, wall, extinction, scattering, g,
+    haze_samples, k, start, target, share, ray, lamp_of, wall_of,
+):  # fmt: skip
+    """
+    Place `haze_samples` samples on each lit interval, with the radiance per candela that each adds when nothing blocks it.
+
+    `enter` (n,) is where each ray comes into the haze. Both legs are dimmed as in one convex room: the lens's is in haze
+    from there on, the lamp's from the inner plane of `wall`; with `extinction` 0 they are not, and `_put_right` does it.
+    Returns the new number of samples, -1 where there is no room for them.
+    """
+    sx, sy, sz = s[0], s[1], s[2]
+    nx, ny, nz = lamps.normal[lamp, 0], lamps.normal[lamp, 1], lamps.normal[lamp, 2]
+    w = max(wall, 0)
+    hx, hy, hz = (windows.axes[w, 2, 0], windows.axes[w, 2, 1], windows.axes[w, 2, 2]) if wall >= 0 else (0.0, 0.0, 0.0)
+    s_depth = hx * (sx - windows.origin[w, 0]) + hy * (sy - windows.origin[w, 1]) + hz * (sz - windows.origin[w, 2]) if wall >= 0 else 1.0
+    each = scattering * transmittance * (1.0 - g * g) / (4.0 * math.pi * haze_samples)
     for r in range(first, last):
         if not t1[r] > t0[r]:
             continue
         if k + haze_samples > len(ray):
             return -1
-        middle = (sx - o[0, r]) * d[0, r] + (sy - o[1, r]) * d[1, r] + (sz - o[2, r]) * d[2, r]
-        fx = o[0, r] + middle * d[0, r] - sx
-        fy = o[1, r] + middle * d[1, r] - sy
-        fz = o[2, r] + middle * d[2, r] - sz
+        ox, oy, oz, dx, dy, dz = o[0, r], o[1, r], o[2, r], d[0, r], d[1, r], d[2, r]
+        middle = (sx - ox) * dx + (sy - oy) * dy + (sz - oz) * dz
+        fx, fy, fz = ox + middle * dx - sx, oy + middle * dy - sy, oz + middle * dz - sz
         off = math.sqrt(fx * fx + fy * fy + fz * fz + 1e-12)
-        low = (t0[r] - middle) / off
-        angle = _angle_between(low, (t1[r] - middle) / off)
+        inverse_off = 1.0 / off
+        low = (t0[r] - middle) * inverse_off
+        angle = _angle_between(low, (t1[r] - middle) * inverse_off)
         for h in range(haze_samples):
             tangent = _tangent_of((h + jitter[r]) / haze_samples * angle)
             t = middle + off * (low + tangent) / (1.0 - low * tangent)
             t = min(max(t, t0[r]), t1[r])
-            start[k, 0], start[k, 1], start[k, 2] = o[0, r] + t * d[0, r], o[1, r] + t * d[1, r], o[2, r] + t * d[2, r]
+            x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
+            wx, wy, wz = x - sx, y - sy, z - sz
+            distance = math.sqrt(wx * wx + wy * wy + wz * wz)
+            inverse = 1.0 / distance
+            sent = max(0.0, (nx * wx + ny * wy + nz * wz) * inverse)
+            # Of the way from s, which falls s_depth to the inner plane, the rest is in haze.
+            fall = -(hx * wx + hy * wy + hz * wz)
+            path = t - enter[r] + distance * max(0.0, fall - s_depth) / max(fall, 1e-12)
+            spread = 1.0 + g * g + 2.0 * g * (wx * dx + wy * dy + wz * dz) * inverse
+            share[k] = each * angle * inverse_off * sent * _dimming(extinction * path) / (spread * math.sqrt(spread))
+            start[k, 0], start[k, 1], start[k, 2] = x, y, z
             target[k, 0], target[k, 1], target[k, 2] = sx, sy, sz
-            share[k] = angle * transmittance / (off * haze_samples)
             ray[k] = r
             lamp_of[k] = lamp
             wall_of[k] = wall
@@ -188,60 +237,67 @@ def _place_samples(
 
 @compiled
 def _shaft_samples(
-    o, d, jitter, segments, group_first, closed_form, windows, lamps, points, hull, haze_samples,
-    t0, t1, start, target, share, ray, lamp_of, wall_of,
+    o, d, jitter, segments, group_first, closed_form, windows, lamps, points, corners, hull, extinction, scattering, g,
+    haze_samples, t0, t1, start, target, share, ray, lamp_of, wall_of,
 ):  # fmt: skip
     """
     Fill the samples of a tile; return their number, -1 where there is no room for them.
 
     o, d (3, n) rays, sorted by group; segments (cells, 2, n) where each lies in haze; points (lamps, groups, samples, 3) on
-    the lamps; start, target (k, 3) float32 ends of the shadow rays; share (k,) what a sample stands for.
+    the lamps, corners (lamps, 4, 3) around them; start, target (k, 3) float32 ends of the shadow rays; share (k,) what a
+    sample adds when nothing blocks it.
     """
     k = 0
-    corners = np.empty((4, 3))
+    starts, slopes = np.empty(len(t0)), np.empty(len(t0))
+    enter = segments[0, 0]
     for cell in range(len(segments)):
         low, high = segments[cell, 0], segments[cell, 1]
         for lamp in range(len(lamps.shape)):
             if lamps.inside[lamp] or not closed_form:
                 for group in range(len(group_first) - 1):
                     for sample in range(points.shape[2]):
-                        s = points[lamp, group, sample]
                         k = _place_samples(
-                            o, d, jitter, low, high, group_first[group], group_first[group + 1], s[0], s[1], s[2], 1.0, lamp, np.int64(-1),
-                            haze_samples, k, start, target, share, ray, lamp_of, wall_of,
+                            o, d, jitter, low, high, group_first[group], group_first[group + 1], enter, points[lamp, group, sample],
+                            1.0, windows, lamps, lamp, np.int64(-1), 0.0, scattering, g, haze_samples,
+                            k, start, target, share, ray, lamp_of, wall_of,
                         )  # fmt: skip
                         if k < 0:
                             return k
                 continue
-            for c in range(4):
-                for axis in range(3):
-                    corners[c, axis] = lamps.centre[lamp, axis] + (1 - 2 * (c & 1)) * lamps.half_u[lamp, axis] + (1 - (c & 2)) * lamps.half_v[lamp, axis]
             for wall in range(len(windows.thickness)):
                 axes, origin = windows.axes[wall], windows.origin[wall]
-                inner = -(axes[2, 0] * origin[0] + axes[2, 1] * origin[1] + axes[2, 2] * origin[2])
+                # Light that came in stands on the panel's inner side.
+                inward = (-axes[2, 0], -axes[2, 1], -axes[2, 2])
+                inner = inward[0] * origin[0] + inward[1] * origin[1] + inward[2] * origin[2]
                 for pane in range(windows.wall_first[wall], windows.wall_first[wall + 1]):
-                    if not _in_sight(windows, wall, pane, corners, hull):
+                    if not _in_sight(windows, wall, pane, corners[lamp], hull):
                         continue
                     for group in range(len(group_first) - 1):
                         first, last = group_first[group], group_first[group + 1]
                         if first == last:
                             continue
+                        ox, oy, oz = o[0, first:last], o[1, first:last], o[2, first:last]
+                        dx, dy, dz = d[0, first:last], d[1, first:last], d[2, first:last]
+                        a0, a1, start_at, slope = t0[first:last], t1[first:last], starts[first:last], slopes[first:last]
                         for sample in range(points.shape[2]):
                             s = points[lamp, group, sample]
                             a, u, depth = _local(windows, wall, s[0], s[1], s[2])
                             if depth <= windows.thickness[wall] + _BEHIND:
                                 continue
-                            t0[first:last] = low[first:last]
-                            t1[first:last] = high[first:last]
-                            # Light that came in stands on the panel's inner side.
-                            _cut(o, d, -axes[2, 0], -axes[2, 1], -axes[2, 2], inner, t0, t1, first, last)
+                            _copy(low[first:last], high[first:last], a0, a1)
+                            _along(inward, ox, oy, oz, start_at)
+                            _along(inward, dx, dy, dz, slope)
+                            _cut(start_at, slope, inner, a0, a1)
                             for edge in range(windows.edge_first[pane], windows.edge_first[pane + 1]):
                                 clear = windows.edges[edge, 0] * a + windows.edges[edge, 1] * u - windows.edges[edge, 2]
-                                gx, gy, gz = _rim_plane(windows, wall, edge, 3 if clear >= 0.0 else 4, a, u, depth)
-                                _cut(o, d, gx, gy, gz, gx * s[0] + gy * s[1] + gz * s[2], t0, t1, first, last)
+                                plane = _rim_plane(windows, wall, edge, 3 if clear >= 0.0 else 4, a, u, depth)
+                                _along(plane, ox, oy, oz, start_at)
+                                _along(plane, dx, dy, dz, slope)
+                                _cut(start_at, slope, plane[0] * s[0] + plane[1] * s[1] + plane[2] * s[2], a0, a1)
                             k = _place_samples(
-                                o, d, jitter, t0, t1, first, last, s[0], s[1], s[2], windows.transmittance[pane], lamp, wall, haze_samples, k,
-                                start, target, share, ray, lamp_of, wall_of,
+                                o, d, jitter, t0, t1, first, last, enter, s, windows.transmittance[pane], windows, lamps, lamp, wall,
+                                extinction if len(segments) == 1 else 0.0, scattering, g, haze_samples,
+                                k, start, target, share, ray, lamp_of, wall_of,
                             )  # fmt: skip
                             if k < 0:
                                 return k
@@ -249,41 +305,32 @@ def _shaft_samples(
 
 
 @compiled
-def _weigh(air, windows, lamps, o, d, segments, extinction, scattering, g, samples, count, start, target, ray, lamp_of, wall_of, share):
-    """Turn what each sample stands for into the radiance per candela that it adds when nothing blocks it, in place."""
+def _put_right(air, windows, lamps, o, d, segments, extinction, count, start, target, ray, lamp_of, wall_of, share):
+    """Correct samples for what `_place_samples` takes to be simple: beams that are no Lambert's, air in several cells or without panels, several ways in."""
     one_cell = len(segments) == 1
     several = len(windows.thickness) > 1
     for k in range(count):
         r, lamp, wall = ray[k], lamp_of[k], wall_of[k]
+        beam = lamps.exponent[lamp] - 1.0
+        simple = one_cell and wall >= 0
+        if share[k] == 0.0 or (simple and beam == 0.0 and not several):
+            continue
         x, y, z = np.float64(start[k, 0]), np.float64(start[k, 1]), np.float64(start[k, 2])
         sx, sy, sz = np.float64(target[k, 0]), np.float64(target[k, 1]), np.float64(target[k, 2])
         wx, wy, wz = x - sx, y - sy, z - sz
         distance = math.sqrt(wx * wx + wy * wy + wz * wz)
-        inverse = 1.0 / distance
-        wx, wy, wz = wx * inverse, wy * inverse, wz * inverse
-        normal = lamps.normal[lamp]
-        sent = normal[0] * wx + normal[1] * wy + normal[2] * wz
-        if sent <= 0.0:
-            share[k] = 0.0
-            continue
-        if lamps.exponent[lamp] != 1.0:
-            sent = sent ** lamps.exponent[lamp]
-        t = (x - o[0, r]) * d[0, r] + (y - o[1, r]) * d[1, r] + (z - o[2, r]) * d[2, r]
-        path = 0.0
-        for cell in range(len(segments)):
-            path += max(0.0, min(segments[cell, 1, r], t) - segments[cell, 0, r])
-        if one_cell and wall >= 0:
-            # One convex room: the light is in haze from the panel's inner plane on.
-            axes, origin = windows.axes[wall], windows.origin[wall]
-            depth = axes[2, 0] * (x - origin[0]) + axes[2, 1] * (y - origin[1]) + axes[2, 2] * (z - origin[2])
-            steep = -(axes[2, 0] * wx + axes[2, 1] * wy + axes[2, 2] * wz)
-            path += max(0.0, -depth) / steep
-        else:
-            path += haze_length(air, x, y, z, -wx, -wy, -wz, distance)
-        weight = share[k] * scattering * sent * scattering_share(-(wx * d[0, r] + wy * d[1, r] + wz * d[2, r]), g) * math.exp(-extinction * path)
+        wx, wy, wz = wx / distance, wy / distance, wz / distance
+        if beam != 0.0:
+            normal = lamps.normal[lamp]
+            share[k] *= max(1e-12, normal[0] * wx + normal[1] * wy + normal[2] * wz) ** beam
+        if not simple:
+            t = (x - o[0, r]) * d[0, r] + (y - o[1, r]) * d[1, r] + (z - o[2, r]) * d[2, r]
+            path = haze_length(air, x, y, z, -wx, -wy, -wz, distance)
+            for cell in range(len(segments)):
+                path += max(0.0, min(segments[cell, 1, r], t) - segments[cell, 0, r])
+            share[k] *= math.exp(-extinction * path)
         if several and wall >= 0:
-            weight /= 1 + _other_ways_in(windows, wall, sx, sy, sz, x, y, z)
-        share[k] = weight / samples
+            share[k] /= 1 + _other_ways_in(windows, wall, sx, sy, sz, x, y, z)
 
 
 @compiled
@@ -351,22 +398,21 @@ def shaft_radiance(
         if not len(ends):
             return total
         hull = np.array(np.meshgrid(*zip(ends.min(axis=0), ends.max(axis=0)))).reshape(3, -1).T.copy()
-    room = len(order) * len(lamps.shape) * points.shape[2] * haze_samples
+    # The weights are per point on a lamp; a tile meets few panes at once, and one that meets more is done again with more room.
+    extinction, scattering = per_mm(extinction_per_m), per_mm(scattering_per_m) / points.shape[2]
+    room = 6 * len(order) * len(lamps.shape) * points.shape[2] * haze_samples
     t0, t1 = np.empty(len(order)), np.empty(len(order))
     while True:
         start, target, share = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32), np.empty(room)
         ray, lamp_of, wall_of = np.empty(room, np.int32), np.empty(room, np.int32), np.empty(room, np.int32)
         count = _shaft_samples(
-            o, d, jitter, segments, group_first, closed_form, windows, lamps, points, hull, haze_samples,
-            t0, t1, start, target, share, ray, lamp_of, wall_of,
+            o, d, jitter, segments, group_first, closed_form, windows, lamps, points, face_corners(lamps), hull, extinction, scattering, g,
+            haze_samples, t0, t1, start, target, share, ray, lamp_of, wall_of,
         )  # fmt: skip
         if count >= 0:
             break
         room *= 2
-    _weigh(
-        air, windows, lamps, o, d, segments, per_mm(extinction_per_m), per_mm(scattering_per_m), g, points.shape[2], count,
-        start, target, ray, lamp_of, wall_of, share,
-    )  # fmt: skip
+    _put_right(air, windows, lamps, o, d, segments, extinction, count, start, target, ray, lamp_of, wall_of, share)
     blocked = tracer.blocked(start[:count], target[:count])
     sorted_total = np.zeros_like(total)
     add_free(sorted_total, share, blocked, ray, lamp_of, count)
