@@ -1,5 +1,6 @@
-"""The first command after an install against the second."""
+"""The first command after an install against the second, and an install that nobody may write to."""
 
+import ctypes
 import os
 import shutil
 import subprocess
@@ -11,24 +12,30 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 GOAL_RATIO = 3.0
+SCENE = ROOT / "scenes" / "clockmakers-attic.toml"
 
 
 @pytest.fixture
 def installed(tmp_path):
-    """A folder that holds the package as an install lays it out, without any cache."""
+    """A folder that holds the package as an install lays it out, without any cache, and an empty home."""
     shutil.copytree(ROOT / "previz", tmp_path / "site" / "previz", ignore=shutil.ignore_patterns("__pycache__"))
     (tmp_path / "home").mkdir()
     return tmp_path
 
 
-def command_seconds(installed, *arguments, user=None):
+def obey_permissions():
+    """Make root obey file permissions, as everybody else does: drop the capability to override them (capabilities(7))."""
+    PR_CAPBSET_DROP, CAP_DAC_OVERRIDE = 24, 1
+    ctypes.CDLL(None).prctl(PR_CAPBSET_DROP, CAP_DAC_OVERRIDE)
+
+
+def command_seconds(installed, *arguments):
     """Run one command of the installed package; return its wall-clock time. [s]"""
     kept = {key: value for key, value in os.environ.items() if not key.startswith(("NUMBA_", "PYTHON", "XDG_"))}
     environment = kept | {"PYTHONPATH": str(installed / "site"), "HOME": str(installed / "home")}
+    command = [sys.executable, "-m", "previz", *arguments]
     start = time.perf_counter()
-    done = subprocess.run(
-        [sys.executable, "-m", "previz", *arguments], env=environment, cwd=installed, capture_output=True, text=True, user=user
-    )
+    done = subprocess.run(command, env=environment, cwd=installed / "home", capture_output=True, text=True, preexec_fn=obey_permissions if sys.platform == "linux" else None)
     spent = time.perf_counter() - start
     assert done.returncode in (0, 1), done.stderr
     return spent
@@ -37,9 +44,23 @@ def command_seconds(installed, *arguments, user=None):
 @pytest.mark.parametrize("verb", ["check", "frame"])
 def test_first_against_second(installed, figures, verb):
     """The same command twice on a fresh install: the first, which compiles, takes at most three times as long."""
-    scene = ROOT / "scenes" / "attic.toml"
-    arguments = [verb, str(scene)] + (["-o", "picture.png"] if verb == "frame" else [])
+    arguments = [verb, str(SCENE)] + (["-o", "picture.png"] if verb == "frame" else [])
     first = command_seconds(installed, *arguments)
     second = min(command_seconds(installed, *arguments) for _ in range(2))
     figures.keep(f"first_command_{verb}", first_seconds=first, second_seconds=second, ratio=first / second)
     assert first <= GOAL_RATIO * second
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="permissions are set as Linux has them")
+def test_nobody_may_write(installed, figures):
+    """A read-only install and a read-only home: nothing can be kept, and the command still does its work."""
+    folder = installed / "home" / "out"
+    folder.mkdir()
+    folder.chmod(0o777)
+    for path in [*installed.rglob("*"), installed]:
+        if path != folder:
+            path.chmod(0o555 if path.is_dir() else 0o444)
+    spent = command_seconds(installed, "frame", str(SCENE), "-o", str(folder / "picture.png"))
+    assert (folder / "picture.png").stat().st_size > 0
+    assert not list((installed / "site").rglob("*.nbi"))
+    figures.keep("first_command_read_only", seconds=spent)
