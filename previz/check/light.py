@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from previz.camera.exposure import stop_used
 from previz.check.finding import Finding, rule
 from previz.check.text import number
 
@@ -93,7 +94,7 @@ def exposure(study):
                 "stop" if over > UNDER_STOPS else "care",
                 about,
                 f"The subject as mid-tone needs ISO {number(taken.exposure.iso_needed, 2)}, {number(over, 2)} stops over the ISO {number(body.iso_max)} that you accept.",
-                f"Bring {number(2**over, 2)} times the light (the lamp at {number(2 ** (-over / 2), 2)} of its distance does it), open the stop, or shoot at fewer frames a second.",
+                more_light(study.scene.lens, taken.shot, over),
             )
         elif abs(under) > UNDER_STOPS:
             yield Finding(
@@ -104,6 +105,13 @@ def exposure(study):
             )
         else:
             yield Finding("ok", about, f"ISO {number(taken.shot.iso)} is within {number(UNDER_STOPS)} stop of the meter (ISO {number(taken.exposure.iso_needed, 2)}).")
+
+
+def more_light(lens, shot, over: float) -> str:
+    """Return what brings `over` stops: the lamp by the inverse square, the stop as far as it opens, the frame rate."""
+    nearer = f"Bring {number(2**over, 2)} times the light, as the lamp at {number(2 ** (-over / 2), 2)} of its distance gives"
+    opened = f", open the stop (the lens goes to f/{number(lens.widest)})" if stop_used(lens, shot) > lens.widest else ""
+    return f"{nearer}{opened}, or shoot {number(shot.fps * 2**-over, 2)} frames a second."
 
 
 @rule("shutter")

@@ -6,6 +6,7 @@ import pytest
 
 from previz.check import cautions, fit, light, report  # noqa: F401
 from previz.check.finding import LEVELS, RULES, Finding, findings, rule
+from previz.scene.model import Lens, Shot
 
 
 def said_by(name, study):
@@ -147,14 +148,14 @@ class TestLight:
     def test_one_lamp_of_two(self, study_of):
         """With another lamp in the set it is only care."""
         lamps = [
-            {"name": "key", "kind": "disc", "diameter": 60, "at": [900, 100, 600], "toward": "window"},
-            {"name": "lost", "kind": "point", "at": [-600, 100, 600], "toward": "window"},
+            {"name": "key", "kind": "disc", "diameter": 60, "at": [900, 100, 600], "toward": "window", "candela": 20000},
+            {"name": "lost", "kind": "point", "at": [-600, 100, 600], "toward": "window", "candela": 20000},
         ]
         assert [(f.level, f.about) for f in said_by("lamps land", study_of(lamp=lamps))] == [("care", "lost"), ("ok", "light")]
 
     def test_a_practical_inside_needs_no_opening(self, study_of):
         """A lamp in the room lights it without a window."""
-        practical = {"name": "candle", "kind": "point", "at": [150, 150, 160], "toward": [150, 100, 0]}
+        practical = {"name": "candle", "kind": "point", "at": [150, 150, 160], "toward": [150, 100, 0], "candela": 20}
         assert "care" not in levels("lamps land", study_of(lamp=[practical])) and "stop" not in levels("lamps land", study_of(lamp=[practical]))
 
     def test_clear_air(self, study_of):
@@ -172,7 +173,16 @@ class TestLight:
         """Eight times less light needs three stops more."""
         bright, dim = study_of(), study_of(lamp={"gel": 3})
         assert dim.shots[0].exposure.stops_over_iso_max - bright.shots[0].exposure.stops_over_iso_max == pytest.approx(3, abs=0.02)
-        assert levels("exposure", study_of(lamp={"gel": 6})) == ["stop"]
+        (finding,) = said_by("exposure", study_of(lamp={"gel": 6}))
+        assert finding.level == "stop" and "open the stop" not in finding.remedy
+        (finding,) = said_by("exposure", study_of(lamp={"gel": 6}, shot={"stop": 22}))
+        assert "open the stop (the lens goes to f/14)" in finding.remedy
+
+    def test_the_lamp_nearer_by_the_inverse_square(self, study_of):
+        """Two stops are four times the light: half the distance, or a quarter of the frames."""
+        assert light.more_light(Lens(), Shot(**{"from": (0, 0, 0), "look": (1, 0, 0), "name": "a"}), 2.0) == (
+            "Bring 4 times the light, as the lamp at 0.5 of its distance gives, or shoot 30 frames a second."
+        )
 
     def test_dark(self, study_of):
         """A lamp dimmed to nothing leaves nothing to meter."""
