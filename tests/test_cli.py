@@ -7,6 +7,7 @@ from pathlib import Path
 import imageio.v3 as imageio
 import numpy as np
 import pytest
+import trimesh
 
 from previz.build.load import load_set
 from previz.cli import app, run
@@ -86,6 +87,24 @@ class TestCheck:
         scene_file.write_text(scene_file.read_text().replace("at = [900, 100, 600]", "at = [-900, 100, 600]"))
         assert run(["check", str(scene_file)]) == 1
         assert "None of its light lands in the set" in " ".join(capsys.readouterr().out.split())
+
+
+class TestSetFromAMesh:
+    """A whole set scanned or drawn elsewhere."""
+
+    def test_everything_but_patches(self, scene_file, capsys):
+        """The same room as a mesh: figures of the shot are the same, and the missing list of patches is owned up to."""
+        _, built = load_set(scene_file)
+        trimesh.Trimesh(built.vertices, built.triangles, process=False).export("set.stl")
+        typed = scene_file.read_text()
+        camera = typed[typed.index("[[lamp]]") :].replace('"window"', "[300, 100, 105]").replace('subject = "table"\nfocus = "table"', "focus = [150, 100, 15]")
+        Path("mesh.toml").write_text('[mesh]\nfile = "set.stl"\n\n' + camera)
+        for name in ("plain", "mesh"):
+            assert run(["check", f"{name}.toml", "--json", "-o", f"{name}.json"]) == 0
+        rooms, mesh = (json.loads(Path(f"{name}.json").read_text()) for name in ("plain", "mesh"))
+        assert mesh["patches"] == [] and any("a mesh has no openings" in finding["says"] for finding in mesh["findings"])
+        assert mesh["shots"][0]["clearance"]["min_mm"] == pytest.approx(rooms["shots"][0]["clearance"]["min_mm"], abs=0.05)
+        assert mesh["shots"][0]["rig"] == rooms["shots"][0]["rig"]
 
 
 class TestFrame:
