@@ -152,7 +152,7 @@ def shot_lines(shots: list[dict]) -> list[str]:
     """Return a heading and one line a shot."""
     if not shots:
         return []
-    heading = ("shot", "clip s", "take s", "clear mm", "in frame", "focus mm", "mm/s", "ISO")
+    heading = ("shot", "clip s", "take s", "clear mm", "frame", "focus mm", "mm/s", "ISO")
     return ["Shots", *_table([heading, *(_shot_cells(shot) for shot in shots)], indent=2)]
 
 
@@ -164,7 +164,8 @@ def _shot_cells(shot: dict) -> tuple[str, ...]:
         number(shot["take_s"]),
         "-" if clearance is None else number(round(clearance["min_mm"], 1)),
         "-" if framing is None else f"{100 * framing['worst_margin']:.0f} %",
-        span(shot["focus"]["distance_mm"]),
+        # A dash saves the columns that a shot's name may need.
+        span(shot["focus"]["distance_mm"]).replace(" to ", "-"),
         number(shot["rig"]["peak_speed_mm_s"]),
         "-" if exposure is None or exposure["iso_needed"] is None else number(exposure["iso_needed"], 2),
     )
