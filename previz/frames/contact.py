@@ -25,7 +25,7 @@ PAGE_COLUMNS = 1600
 MARGIN, GAP = 56, 26
 PAPER, INK, SOFT, HAIR = (251, 249, 244), (35, 32, 27), (109, 102, 91), (203, 195, 180)
 HEADING_SIZE, FIGURES_SIZE, CAPTION_SIZE = 34, 19, 19
-LEAST_COLUMNS, MOST_ACROSS = 236, 6
+MOST_ACROSS, TALLEST_ROWS = 6, 900
 RULE_ROWS = 12
 LEGEND = "crisp edge of the light"
 
@@ -136,11 +136,8 @@ def sheet_layout(moments: list[Moment], heading: str, figures: str) -> Layout:
     Layout
     """
     rows, columns = moments[0].rgb.shape[:2]
-    across = _across(len(moments), columns / rows)
-    width = (PAGE_COLUMNS - 2 * MARGIN - (across - 1) * GAP) // across
-    # A single picture, or a few, are not drawn larger than they are.
-    width = min(width, max(columns, LEAST_COLUMNS))
-    height = round(width * rows / columns)
+    across, width = _cells(len(moments), columns / rows)
+    picture_width, height = picture_size(len(moments), (columns, rows))
     words, legend, top = _head(heading, figures)
     pictures, rules = [], []
     last = moments[-1].clip_s or 1.0
@@ -149,7 +146,7 @@ def sheet_layout(moments: list[Moment], heading: str, figures: str) -> Layout:
     cell = height + RULE_ROWS + max(_height(lines) for lines in captions) + GAP
     for i, (moment, lines) in enumerate(zip(moments, captions)):
         left, y = MARGIN + i % across * (width + GAP), top + i // across * cell
-        pictures.append((left, y, left + width, y + height))
+        pictures.append((left, y, left + picture_width, y + height))
         rules.append(Rule((left, y + height, left + width, y + height + RULE_ROWS), moment.clip_s / last))
         words += _placed(lines, left, y + height + RULE_ROWS, width)
     bottom = top + -(-len(moments) // across) * cell - GAP + MARGIN
@@ -162,8 +159,7 @@ def contact_sheet(moments: list[Moment], heading: str, figures: str) -> np.ndarr
     page = Image.new("RGB", layout.size, PAPER)
     draw = ImageDraw.Draw(page)
     for moment, (left, top, right, bottom) in zip(moments, layout.pictures):
-        shown = Image.fromarray(np.ascontiguousarray(moment.rgb)).resize((int(right - left), int(bottom - top)), Image.Resampling.LANCZOS)
-        page.paste(shown, (int(left), int(top)))
+        page.paste(Image.fromarray(resized(moment.rgb, (int(right - left), int(bottom - top)))), (int(left), int(top)))
     for rule in layout.rules:
         _draw_rule(draw, rule)
     for words in layout.words:
@@ -173,10 +169,23 @@ def contact_sheet(moments: list[Moment], heading: str, figures: str) -> np.ndarr
     return np.array(page)
 
 
-def _across(count: int, aspect: float) -> int:
-    """How many pictures stand side by side: three of a wide frame, more of a tall one."""
-    across = 3 if aspect > 1.2 else 4 if aspect > 0.8 else MOST_ACROSS
-    return max(1, min(across, count))
+def resized(rgb: np.ndarray, size: tuple[int, int]) -> np.ndarray:
+    """Return a picture (rows, columns, 3) uint8 at another size (columns, rows); as it is where that is its own. [pixel]"""
+    return rgb if (rgb.shape[1], rgb.shape[0]) == size else np.array(Image.fromarray(rgb).resize(size, Image.Resampling.LANCZOS))
+
+
+def picture_size(count: int, size: tuple[int, int]) -> tuple[int, int]:
+    """Return (columns, rows) that each of `count` pictures of shape `size` has on the page: best made like that. [pixel]"""
+    aspect = size[0] / size[1]
+    _, width = _cells(count, aspect)
+    rows = min(round(width / aspect), TALLEST_ROWS)
+    return max(1, min(width, round(rows * aspect))), max(1, rows)
+
+
+def _cells(count, aspect):
+    """How many pictures stand side by side, three of a wide frame, more of a tall one; and how wide a place each has."""
+    across = min(3 if aspect > 1.2 else 4 if aspect > 0.8 else MOST_ACROSS, max(count, 2))
+    return across, (PAGE_COLUMNS - 2 * MARGIN - (across - 1) * GAP) // across
 
 
 def _head(heading, figures):

@@ -16,8 +16,7 @@ import imageio.v2 as imageio
 import imageio_ffmpeg
 import numpy as np
 
-from previz.camera.view import View
-from previz.frames.contact import Moment, contact_sheet
+from previz.frames.contact import Moment, contact_sheet, picture_size, resized
 from previz.frames.outlines import with_outlines
 from previz.frames.picture import write_picture
 from previz.frames.proxy import Proxies
@@ -118,15 +117,15 @@ def _hazed(lit, shot, move, size, workers):
 
 def _sheet(lit, shot, move, store, numbers, take_s, proxies, size, outlines):
     """The contact sheet, from frames that are done."""
+    # Where the lens stands still, one picture stands for the whole take.
     different = sorted(set(numbers))
     chosen = sorted({different[round(share)] for share in np.linspace(0, len(different) - 1, SHEET_PICTURES)})
     clear = clearance_at(lit.built, lit.scene, move, take_s[chosen])
-    moments = []
+    moments, shown = [], picture_size(len(chosen), size)
     for number, clearance_mm in zip(chosen, clear):
-        view: View = view_of(lit, move, take_s[number], size)
-        rgb = with_outlines(store[number], view, proxies.frame(view).depth_mm, list(outlines))
+        view = view_of(lit, move, take_s[number], shown)
+        rgb = with_outlines(resized(store[number], shown), view, proxies.frame(view).depth_mm, list(outlines))
         moments.append(Moment(rgb, number / shot.playback, take_s[number], float(clearance_mm)))
-    # Where the lens stands still, one picture stands for the whole take.
     figures = f"1:{lit.scene.scale:g}, {shot.move}, clip {shot.clip:g} s at {shot.playback:g} frames a second, take {shot.take_s:g} s at {shot.fps:g}"
     return contact_sheet(moments, f"{lit.scene.title}: {shot.name}", figures)
 
