@@ -117,7 +117,7 @@ def _rays(lit: LitSet, glow: _Glow, view: View, rows, columns, number: int, lamp
     _through_haze(origins, directions, far, lit.air, glow.cell, glow.low, glow.step, per_mm(glow.air.extinction_per_m), glow.air.albedo, radiance)
     shafts = shaft_radiance(
         lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, origins, directions, far, pixels, group, on_lamps,
-        hull=_hull(view, rows, columns, far), salt=salt + _SALT_SHAFT + number, haze_samples=haze_samples,
+        hull=_hull(view, rows, columns, far), salt=salt + _SALT_SHAFT, turn=number, haze_samples=haze_samples,
         extinction_per_m=glow.air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, g=lit.medium.g,
     )  # fmt: skip
     return radiance + shafts @ lit.candela

@@ -29,266 +29,202 @@ from previz.rays.texels import Texels
 from previz.rays.transport import DROPPED, Transport
 from previz.rays.workers import worker_count
 
-# The first bounce comes from small bright patches and shafts and takes every ray; later ones come from all over and take a quarter.
-_LATER_SHARE = 4
+# The first bounce comes from small bright patches and shafts and takes every ray; later ones come from all over and take
+# a few, others each time. Haze cells are few themselves and gather nine harmonics each, so they keep more.
+_LATER_SHARE = 8
+_LATER_CELL_SHARE = 4
+_ROUNDS = 4
 HARMONICS = (ORDER + 1) ** 2
 _ORDER_OF = np.array([0, 1, 1, 1, 2, 2, 2, 2, 2])
-_SMALLEST_GAIN = 1e-3
-_WIDEST_BLUR = 5
+
+
+@dataclass(frozen=True)
+class Sight:
+    """
+    What rows see and at what weight, in one medium; h of their k rays look for haze as well.
+
+    texel    (rows, k) int32: texel met, or `MISSED`, or `DROPPED`
+    surface  (rows, k) float32: share of the light of that texel
+    cell     (rows, h) int32: haze cell on the way, -1 where there is none
+    haze     (rows, h) float32: share of what that cell scatters
+    way      (rows, k or h, 3) float32: direction of the rays
+    """
+
+    texel: np.ndarray
+    surface: np.ndarray
+    cell: np.ndarray
+    haze: np.ndarray
+    way: np.ndarray
+
+    @property
+    def arrays(self) -> tuple[np.ndarray, ...]:
+        """All five, for compiled loops."""
+        return self.texel, self.surface, self.cell, self.haze, self.way
+
+    def thinned(self, share: int, part: int) -> "Sight":
+        """Return every row with the `part`-th of `share` equal parts of its rays, packed closely: later bounces read memory, not numbers."""
+        k, h = max(1, self.texel.shape[1] // share), max(1, self.cell.shape[1] // share)
+        rays = np.s_[:, part * k : (part + 1) * k] if (part + 1) * k <= self.texel.shape[1] else np.s_[:, :k]
+        hazy = np.s_[:, part * h : (part + 1) * h] if (part + 1) * h <= self.cell.shape[1] else np.s_[:, :h]
+        way = self.way[rays] if self.way.shape[1] == self.texel.shape[1] else self.way[hazy]
+        return Sight(*(np.ascontiguousarray(a) for a in (self.texel[rays], self.surface[rays], self.cell[hazy], self.haze[hazy], way)))
 
 
 @dataclass(frozen=True)
 class Weights:
     """
-    The transport at one haze density. Rows and rays as in `Transport`.
+    The transport in one medium.
 
-    surface  (rows, k) float32: share of the light of the texel that a ray meets
-    haze     (rows, h) float32: share of what the cell on the way scatters
-    moments  (9,) float32: the phase function's moment that each harmonic is scattered with
+    texels, cells  what texels and haze cells see, for each bounce that is taken
+    moments        (9,) float32: the phase function's moment that each harmonic is scattered with
     """
 
-    surface: np.ndarray
-    haze: np.ndarray
+    texels: tuple[Sight, ...]
+    cells: tuple[Sight, ...]
     moments: np.ndarray
 
 
 @dataclass(frozen=True)
 class Bounced:
     """
-    Bounced light per unit of each source column (lamp and colour).
+    Bounced light of each lamp, per candela of white light on its axis.
 
-    texel  (n, c) float32: illuminance on texels, smoothed for reading [lux]
-    cell   (cells, 9, c) float32: luminance scattered by haze cells, by direction, per unit of scattering; what haze
+    texel  (lamps, n, 4) float32: illuminance on texels in linear RGB, smoothed for reading; the fourth is padding [lux]
+    cell   (lamps, cells, 9, 4) float32: luminance scattered by haze cells, by direction, per unit of scattering; what haze
            scatters once, straight from the lamps, is left out [cd/m2]
-    rounds number of bounces taken
     """
 
     texel: np.ndarray
     cell: np.ndarray
-    rounds: int
 
 
 def weights(transport: Transport, medium: Scaled) -> Weights:
     """Return the transport's weights in one medium."""
-    extinction = np.float32(per_mm(medium.extinction_per_m))
-    surface = np.exp(-extinction * transport.haze_mm)
+    extinction, n = np.float32(per_mm(medium.extinction_per_m)), transport.texels
+    surface = np.exp(-extinction * transport.haze_mm, dtype=np.float32)
     haze = np.float32(medium.albedo) * extinction * transport.haze_mm[:, : transport.cell.shape[1]] * np.exp(-extinction * transport.near_mm)
-    return Weights(surface.astype(np.float32), haze.astype(np.float32), medium.moments[_ORDER_OF].astype(np.float32))
+    texels = Sight(transport.texel[:n], surface[:n], transport.cell[:n], haze[:n], transport.way)
+    cells = Sight(transport.texel[n:], surface[n:], transport.cell[n:], haze[n:], transport.cell_way)
+    moments = medium.moments[_ORDER_OF].astype(np.float32)
+    later = range(_ROUNDS - 1)
+    return Weights(
+        (texels, *(texels.thinned(_LATER_SHARE, i) for i in later)), (cells, *(cells.thinned(_LATER_CELL_SHARE, i) for i in later)), moments
+    )
+
+
+# Red, green, blue and one idle place: four numbers are one register, so each step below does all colours at once.
+_COLOURS = 4
 
 
 @compiled
 def _from_haze(glow, cell, wx, wy, wz, weight, basis, total):
-    """Add to `total` (c,) the luminance that `cell` scatters against the ray (wx, wy, wz)."""
+    """Add to `total` (4,) the luminance that `cell` scatters against the ray (wx, wy, wz)."""
     harmonics(-wx, -wy, -wz, basis)
-    for h in range(len(basis)):
-        share = weight * basis[h]
-        for c in range(len(total)):
+    for h in range(9):
+        share = np.float32(weight * basis[h])
+        for c in range(_COLOURS):
             total[c] += share * glow[cell, h, c]
 
 
 @compiled
-def _to_texels(first, last, texel, cell, surface, haze, way, rays, haze_rays, sent, glow, arriving):
-    """One bounce to texels first .. last: `sent` (n, c) lm/m2 and `glow` (cells, 9, c) cd/m2 in, illuminance out."""
-    columns = sent.shape[1]
-    total, veil, basis = np.empty(columns), np.empty(columns), np.empty(9)
+def _to_texels(first, last, texel, surface, cell, haze, way, sent, glow, arriving):
+    """One bounce to texels first .. last: `sent` (n, 4) lm/m2 and `glow` (cells, 9, 4) cd/m2 in, illuminance (n, 4) out."""
+    total, veil, basis = np.empty(_COLOURS, np.float32), np.empty(_COLOURS, np.float32), np.empty(9, np.float32)
     for i in range(first, last):
         total[:] = 0.0
         veil[:] = 0.0
         count = 0
-        hazy = 0
-        for k in range(rays):
+        for k in range(texel.shape[1]):
             met = texel[i, k]
-            if met == DROPPED:
-                continue
-            count += 1
+            count += met != DROPPED
             if met >= 0:
                 share = surface[i, k]
-                for c in range(columns):
+                for c in range(_COLOURS):
                     total[c] += share * sent[met, c]
-            if k < haze_rays:
-                hazy += 1
-                if cell[i, k] >= 0:
-                    _from_haze(glow, cell[i, k], way[i, k, 0], way[i, k, 1], way[i, k, 2], haze[i, k], basis, veil)
-        for c in range(columns):
+        hazy = 0
+        for k in range(cell.shape[1]):
+            hazy += texel[i, k] != DROPPED
+            if cell[i, k] >= 0:
+                _from_haze(glow, cell[i, k], way[i, k, 0], way[i, k, 1], way[i, k, 2], haze[i, k], basis, veil)
+        for c in range(_COLOURS):
             arriving[i, c] = total[c] / max(count, 1) + math.pi * veil[c] / max(hazy, 1)
 
 
 @compiled
-def _to_cells(first, last, texels, texel, cell, surface, haze, way, sent, glow, passing):
-    """One bounce to haze cells first .. last: the luminance that passes each, as harmonics of its direction of travel."""
-    columns = sent.shape[1]
+def _to_cells(first, last, texel, surface, cell, haze, way, sent, glow, passing):
+    """One bounce to haze cells first .. last: the luminance that passes each, as harmonics (cells, 9, 4) of its direction of travel."""
     rays, haze_rays = texel.shape[1], cell.shape[1]
-    total, basis = np.empty(columns), np.empty(9)
+    total, basis = np.empty(_COLOURS, np.float32), np.empty(9, np.float32)
     for i in range(first, last):
-        row = texels + i
         passing[i] = 0.0
         for k in range(rays):
-            met = texel[row, k]
+            met = texel[i, k]
             total[:] = 0.0
             if met >= 0:
-                share = surface[row, k] / math.pi
-                for c in range(columns):
+                share = np.float32(surface[i, k] / math.pi)
+                for c in range(_COLOURS):
                     total[c] += share * sent[met, c]
             wx, wy, wz = way[i, k, 0], way[i, k, 1], way[i, k, 2]
-            if k < haze_rays and cell[row, k] >= 0:
-                _from_haze(glow, cell[row, k], wx, wy, wz, np.float32(haze[row, k] * rays / haze_rays), basis, total)
+            if k < haze_rays and cell[i, k] >= 0:
+                _from_haze(glow, cell[i, k], wx, wy, wz, np.float32(haze[i, k] * rays / haze_rays), basis, total)
             harmonics(-wx, -wy, -wz, basis)
             for h in range(9):
-                share = basis[h] * 4.0 * math.pi / rays
-                for c in range(columns):
+                share = np.float32(basis[h] * 4.0 * math.pi / rays)
+                for c in range(_COLOURS):
                     passing[i, h, c] += share * total[c]
 
 
 def bounced(
-    texels: Texels, transport: Transport, weight: Weights, direct: np.ndarray, passing: np.ndarray, *, rounds: int, workers=None
+    texels: Texels, transport: Transport, weight: Weights, direct: np.ndarray, passing: np.ndarray, *, workers: int | None = None
 ) -> Bounced:
     """
-    Return the light after one bounce and more.
+    Return the light after one bounce and more, for each lamp.
 
     Parameters
     ----------
-    direct : (n, c) float array
-        Illuminance straight from the sources on each texel; c columns, three (linear RGB) for each lamp. [lux]
-    passing : (cells, 9, c) float array
+    direct : (n, lamps) float array
+        Illuminance straight from each lamp on each texel. [lux]
+    passing : (cells, 9, lamps) float array
         Luminance of the same light through each haze cell, as harmonics of its direction of travel. [cd/m2]
-    rounds : int
-        The most bounces taken; fewer where the next would add less than a thousandth.
+
+    Notes
+    -----
+    A few bounces are taken one by one. By then light is spread as evenly as it will be and each bounce is the one before
+    it times a number below 1, so the rest is the sum of a geometric series.
     """
-    n, columns = direct.shape
-    cells = len(passing)
-    reflectance = np.tile(texels.reflectance, (1, columns // 3)).astype(np.float32)
+    lamps = [_of_one_lamp(texels, transport, weight, direct[:, i], passing[:, :, i], workers) for i in range(direct.shape[1])]
+    n, cells = len(direct), len(passing)
+    texel = np.array([t for t, _ in lamps], np.float32).reshape(-1, n, _COLOURS)
+    return Bounced(texel, np.array([c for _, c in lamps], np.float32).reshape(-1, cells, HARMONICS, _COLOURS))
+
+
+def _of_one_lamp(texels, transport, weight, direct, passing, workers) -> tuple[np.ndarray, np.ndarray]:
+    n, cells = len(direct), len(passing)
+    reflectance = np.zeros((n, _COLOURS), np.float32)
+    reflectance[:, :3] = texels.reflectance
     reflectance[~transport.valid[:n]] = 0
     # The haze that a ray crosses next to a wall may lie in a cube whose centre is in the wall: it borrows its neighbours' light.
-    borrow = _borrowed(transport.grid, transport.valid[n:])
-    moments = weight.moments[:, None]
-    sent = (reflectance * direct).astype(np.float32)
-    glow = moments * passing.astype(np.float32)[borrow]
-    total, total_glow = np.zeros((n, columns), np.float32), np.zeros(passing.shape, np.float32)
-    start = float(sent.sum()) + 1e-30
-    done = 0
-    k, hazy = transport.texel.shape[1], transport.cell.shape[1]
+    borrow, moments = transport.grid.borrowed, weight.moments[:, None]
+    sent = reflectance * direct[:, None].astype(np.float32)
+    glow = moments * np.repeat(passing.astype(np.float32)[borrow, :, None], _COLOURS, axis=2)
+    total, total_glow = np.zeros((n, _COLOURS), np.float32), np.zeros((cells, HARMONICS, _COLOURS), np.float32)
     with ThreadPoolExecutor(worker_count(workers)) as pool:
-        for done in range(1, rounds + 1):
-            share = 1 if done == 1 else _LATER_SHARE
+        for number in range(_ROUNDS):
             arriving, through = np.empty_like(total), np.empty_like(total_glow)
-            jobs = [
-                pool.submit(
-                    _to_texels, a, b, transport.texel, transport.cell, weight.surface, weight.haze, transport.way,
-                    max(1, k // share), max(1, hazy // share), sent, glow, arriving,
-                )
-                for a, b in _bands(n)
-            ] + [
-                pool.submit(
-                    _to_cells, a, b, n, transport.texel, transport.cell, weight.surface, weight.haze, transport.cell_way, sent, glow, through
-                )
-                for a, b in _bands(cells)
-            ]  # fmt: skip
+            jobs = [pool.submit(_to_texels, a, b, *weight.texels[number].arrays, sent, glow, arriving) for a, b in _bands(n)]
+            jobs += [pool.submit(_to_cells, a, b, *weight.cells[number].arrays, sent, glow, through) for a, b in _bands(cells)]
             for job in jobs:
                 job.result()
+            before = sent.sum(axis=0)
             sent, glow = reflectance * arriving, moments * through[borrow]
             total += arriving
             total_glow += glow
-            if float(sent.sum()) < _SMALLEST_GAIN * start:
-                break
-    return Bounced(_smoothed(texels, transport, total), total_glow, done)
+    left = sent.sum(axis=0) / np.maximum(before, np.float32(1e-30))
+    rest = np.minimum(left, np.float32(0.98)) / (1 - np.minimum(left, np.float32(0.98)))
+    return transport.reading @ (total + rest * arriving), total_glow + rest * glow
 
 
 def _bands(rows: int) -> list[tuple[int, int]]:
     """Return eight ranges that cover `rows`."""
     edges = np.linspace(0, rows, 9).astype(int)
     return list(zip(edges[:-1], edges[1:]))
-
-
-def _borrowed(grid, valid: np.ndarray) -> np.ndarray:
-    """Return for each haze cell the nearest cell in open air (itself, where it is)."""
-    from scipy.ndimage import distance_transform_edt
-
-    open_air = valid.reshape(grid.shape)
-    if not open_air.any():
-        return np.arange(valid.size)
-    nearest = distance_transform_edt(~open_air, sampling=grid.step, return_distances=False, return_indices=True)
-    return np.ravel_multi_index(nearest, grid.shape).ravel()
-
-
-def _smoothed(texels: Texels, transport: Transport, values: np.ndarray) -> np.ndarray:
-    lookup = texels.lookup
-    n = len(values)
-    out = values.copy()
-    _smooth(
-        lookup.first, lookup.size, lookup.step.astype(np.float64), transport.valid[:n], transport.openness[:n].astype(np.float64), values, out
-    )
-    if lookup.cube.size > 6:
-        _smooth_cubes(lookup.cube, lookup.cube_step, transport.valid[:n], transport.openness[:n].astype(np.float64), values, out)
-    return out
-
-
-@compiled
-def _smooth(first, size, step, valid, openness, values, out):
-    """
-    Blur each grid, each texel as wide as the room around it allows, and fill texels that see nothing from their neighbours.
-
-    Bounced light changes over lengths in proportion to the harmonic mean distance of what is seen (G. Ward, F. Rubinstein
-    and R. Clear, "A ray tracing solution for diffuse interreflection", SIGGRAPH 1988; from memory), so a tenth of that
-    takes away grain without moving light.
-    """
-    columns = values.shape[1]
-    total = np.empty(columns)
-    for chart in range(len(first)):
-        wide, high = size[chart, 0], size[chart, 1]
-        du, dv = step[chart, 0], step[chart, 1]
-        for row in range(high):
-            for column in range(wide):
-                here = first[chart] + row * wide + column
-                reach = 0.1 * openness[here] if valid[here] else 0.0
-                across = int(min(max(2.0 * reach / du, 1.0), _WIDEST_BLUR))
-                upward = int(min(max(2.0 * reach / dv, 1.0), _WIDEST_BLUR))
-                while True:
-                    total[:] = 0.0
-                    weight = 0.0
-                    width = max(reach, 0.7 * min(du, dv)) if valid[here] else max(across * du, upward * dv) * 0.5
-                    for j in range(max(0, row - upward), min(high, row + upward + 1)):
-                        for i in range(max(0, column - across), min(wide, column + across + 1)):
-                            at = first[chart] + j * wide + i
-                            if not valid[at]:
-                                continue
-                            x, y = (i - column) * du, (j - row) * dv
-                            share = math.exp(-0.5 * (x * x + y * y) / (width * width))
-                            weight += share
-                            for c in range(columns):
-                                total[c] += share * values[at, c]
-                    if weight > 0.0 or (across >= wide and upward >= high):
-                        break
-                    across, upward = 2 * across, 2 * upward
-                for c in range(columns):
-                    out[here, c] = total[c] / weight if weight > 0.0 else 0.0
-
-
-@compiled
-def _smooth_cubes(cube, step, valid, openness, values, out):
-    """The same for texels of imported meshes, over neighbouring cubes that face the same way."""
-    columns = values.shape[1]
-    total = np.empty(columns)
-    for i in range(cube.shape[0]):
-        for j in range(cube.shape[1]):
-            for k in range(cube.shape[2]):
-                for facing in range(6):
-                    here = cube[i, j, k, facing]
-                    if here < 0:
-                        continue
-                    reach = int(min(max(0.2 * openness[here] / step, 1.0), 3.0)) if valid[here] else 3
-                    width = max(0.5 * reach, 0.7)
-                    total[:] = 0.0
-                    weight = 0.0
-                    for a in range(max(0, i - reach), min(cube.shape[0], i + reach + 1)):
-                        for b in range(max(0, j - reach), min(cube.shape[1], j + reach + 1)):
-                            for c in range(max(0, k - reach), min(cube.shape[2], k + reach + 1)):
-                                at = cube[a, b, c, facing]
-                                if at < 0 or not valid[at]:
-                                    continue
-                                square = (a - i) ** 2 + (b - j) ** 2 + (c - k) ** 2
-                                share = math.exp(-0.5 * square / (width * width))
-                                weight += share
-                                for column in range(columns):
-                                    total[column] += share * values[at, column]
-                    for column in range(columns):
-                        out[here, column] = total[column] / weight if weight > 0.0 else 0.0

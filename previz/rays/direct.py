@@ -33,19 +33,19 @@ def _at_panels(windows, points):
 
 
 @compiled
-def _panels_between(windows, corners, x, y, z, here, facing):
+def _panels_between(windows, corners, x, y, z, margin, here, facing):
     """
     Fill `here` (walls, 3) with the point in each panel's frame and `facing` with the panels that light may come in by; return their number.
 
     A lamp's face, given by its `corners` (4, walls, 3), thrown through the point onto the plane of a panel's rims, lies
-    within its corners' box; a panel whose apertures lie beside that box lets nothing in.
+    within its corners' box; a panel whose apertures lie beside that box, by more than `margin`, lets nothing in.
     """
     count = 0
     for w in range(len(windows.thickness)):
         origin, axes = windows.origin[w], windows.axes[w]
         px, py, pz = x - origin[0], y - origin[1], z - origin[2]
         depth = axes[2, 0] * px + axes[2, 1] * py + axes[2, 2] * pz
-        if depth >= 0.0:
+        if depth >= margin:
             continue
         along = axes[0, 0] * px + axes[0, 1] * py + axes[0, 2] * pz
         up = axes[1, 0] * px + axes[1, 1] * py + axes[1, 2] * pz
@@ -63,7 +63,8 @@ def _panels_between(windows, corners, x, y, z, here, facing):
             low_a, high_a = min(low_a, a), max(high_a, a)
             low_u, high_u = min(low_u, u), max(high_u, u)
         box = windows.wall_box[w]
-        if behind == 0 and (high_a < box[0] or low_a > box[2] or high_u < box[1] or low_u > box[3]) or behind == 4:
+        beside = high_a < box[0] - margin or low_a > box[2] + margin or high_u < box[1] - margin or low_u > box[3] + margin
+        if behind == 4 or (behind == 0 and beside):
             continue
         here[w, 0], here[w, 1], here[w, 2] = along, up, depth
         facing[count] = w
@@ -95,6 +96,48 @@ def _way_in(windows, facing, count, here, s):
 
 
 @compiled
+def _fill_may_be_lit(rooms, windows, lamps, corners, points, margin, out):
+    here, facing = np.empty((len(windows.thickness), 3)), np.empty(len(windows.thickness), np.int64)
+    for i in range(len(points)):
+        x, y, z = points[i, 0], points[i, 1], points[i, 2]
+        out[i] = False
+        for lamp in range(len(lamps.shape)):
+            if lamps.inside[lamp] or _panels_between(windows, corners[lamp], x, y, z, margin[i], here, facing) > 0:
+                out[i] = True
+        # Outside the rooms, or within the margin of leaving them, light needs no aperture.
+        if not out[i]:
+            out[i] = not _well_inside(rooms, x, y, z)
+
+
+@compiled
+def _well_inside(rooms, x, y, z):
+    """Return True where a point lies in one of `rooms` or on its bounds."""
+    for cell in range(len(rooms.first) - 1):
+        inside = True
+        for p in range(rooms.first[cell], rooms.first[cell + 1]):
+            plane = rooms.planes[p]
+            if plane[0] * x + plane[1] * y + plane[2] * z > plane[3] + 0.01:
+                inside = False
+                break
+        if inside:
+            return True
+    return False
+
+
+def may_be_lit(rooms: Cells, windows: Windows, lamps: Lamps, points: np.ndarray, margin: np.ndarray) -> np.ndarray:
+    """Return (n,) bool: False where no lamp can shine through an aperture on anything within `margin` (n,) of `points` (n, 3). [mm]"""
+    out = np.empty(len(points), np.bool_)
+    _fill_may_be_lit(rooms, windows, lamps, _corners_at_panels(windows, lamps), points, np.ascontiguousarray(margin, dtype=np.float64), out)
+    return out
+
+
+def _corners_at_panels(windows: Windows, lamps: Lamps) -> np.ndarray:
+    """Return (lamps, 4, walls, 3): the corners around each lamp's face in the panels' frames."""
+    corners = face_corners(lamps)
+    return _at_panels(windows, corners.reshape(-1, 3)).reshape(len(corners), 4, len(windows.thickness), 3)
+
+
+@compiled
 def _direct_samples(
     points, normals, group, rooms, air, closed_form, windows, lamps, on_lamps, at_panels, corners, extinction, skin,
     start, target, weight, row, lamp_of,
@@ -121,7 +164,7 @@ def _direct_samples(
             through = indoors and not lamps.inside[lamp]
             count = 0
             if through:
-                count = _panels_between(windows, corners[lamp], x, y, z, here, facing)
+                count = _panels_between(windows, corners[lamp], x, y, z, 0.0, here, facing)
                 if count == 0:
                     continue
             for sample in range(samples):
@@ -186,9 +229,8 @@ def direct_light(
     weight, row, lamp_of = np.empty(room), np.empty(room, np.int32), np.empty(room, np.int32)
     walls = len(windows.thickness)
     at_panels = _at_panels(windows, on_lamps.reshape(-1, 3)).reshape(*on_lamps.shape[:3], walls, 3)
-    corners = _at_panels(windows, face_corners(lamps).reshape(-1, 3)).reshape(-1, 4, walls, 3)
     count = _direct_samples(
-        points, normals, group, rooms, air, closed_form, windows, lamps, on_lamps, at_panels, corners, per_mm(extinction_per_m), SKIN_MM,
+        points, normals, group, rooms, air, closed_form, windows, lamps, on_lamps, at_panels, _corners_at_panels(windows, lamps), per_mm(extinction_per_m), SKIN_MM,
         start, target, weight, row, lamp_of,
     )  # fmt: skip
     blocked = tracer.blocked(start[:count], target[:count])

@@ -60,23 +60,23 @@ def _lamp_point(lamps, lamp, a, b, out):
 @compiled
 def _fill_lamp_points(lamps, first, salt, out):
     for lamp in range(out.shape[0]):
-        shift_u, shift_v = hashed(2 * lamp, salt), hashed(2 * lamp + 1, salt)
         for group in range(out.shape[1]):
+            place = 2 * (lamp * out.shape[1] + group)
+            shift_u, shift_v = hashed(place, salt), hashed(place + 1, salt)
             for sample in range(out.shape[2]):
-                number = first + group * out.shape[2] + sample
-                a = shift_u + _R1 * number
-                b = shift_v + _R2 * number
+                a = shift_u + _R1 * (first + sample)
+                b = shift_v + _R2 * (first + sample)
                 _lamp_point(lamps, lamp, a - math.floor(a), b - math.floor(b), out[lamp, group, sample])
 
 
 def lamp_points(lamps, groups: int, samples: int, *, turn: int = 0, salt: int = 0) -> np.ndarray:
     """
-    Return points on each lamp's face, (lamps, groups, samples, 3), spread evenly within a group, over groups and over turns. [mm]
+    Return points on each lamp's face, (lamps, groups, samples, 3), spread evenly within each group and over its turns. [mm]
 
-    The n-th `turn` goes on in the sequence where the one before it stopped; `salt` shifts the whole sequence.
+    The n-th `turn` goes on in a group's sequence where the one before it stopped. Groups, and salts, are shifted by chance.
     """
     out = np.empty((len(lamps.shape), groups, samples, 3))
-    _fill_lamp_points(lamps, turn * groups * samples, salt, out)
+    _fill_lamp_points(lamps, turn * samples, salt, out)
     return out
 
 

@@ -18,7 +18,7 @@ from previz.haze.scaling import Scaled, scaled
 from previz.light.colour import LUMINANCE_WEIGHTS
 from previz.light.lamps import Emitter, emitters
 from previz.rays.bounce import Bounced, Weights, bounced, weights
-from previz.rays.direct import direct_light
+from previz.rays.direct import direct_light, may_be_lit
 from previz.rays.kernels import headings, lamp_points
 from previz.rays.packed import Cells, Lamps, Windows, entries, pack_cells, pack_lamps, pack_windows
 from previz.rays.texels import PATTERNS, Texels, divide
@@ -28,10 +28,9 @@ from previz.rays.workers import in_order
 from previz.scene.model import Scene
 
 TEXELS = 30_000
-RAYS = 128
+RAYS = 256
 HAZE_CELLS_ACROSS = 16
-BOUNCES = 24
-_TEXEL_SAMPLES = 12
+_TEXEL_SAMPLES = 8
 _CELL_SAMPLES = 24
 _POINTS_A_BATCH = 8192
 
@@ -49,7 +48,7 @@ class LitSet:
     windows, lamps     apertures and emitters, packed
     texels, transport  surfaces in patches, and what each sees
     weight             the transport at this haze density
-    bounce             bounced light per candela of each lamp's white; columns are lamps x RGB
+    bounce             bounced light of each lamp per candela
     """
 
     scene: Scene
@@ -76,10 +75,9 @@ class LitSet:
     @property
     def bounce_colour(self) -> tuple[np.ndarray, np.ndarray]:
         """Bounced light of all lamps: (n, 3) illuminance on texels [lux], (cells, 9, 3) luminance scattered by haze cells [cd/m2]."""
-        texel = self.bounce.texel.reshape(len(self.bounce.texel), -1, 3)
-        cell = self.bounce.cell.reshape(*self.bounce.cell.shape[:2], -1, 3)
         candela = self.candela.astype(np.float32)
-        return np.einsum("nlc,lc->nc", texel, candela), np.einsum("nhlc,lc->nhc", cell, candela)
+        texel = np.einsum("lnc,lc->nc", self.bounce.texel[..., :3], candela)
+        return texel, np.einsum("lnhc,lc->nhc", self.bounce.cell[..., :3], candela)
 
     @property
     def scaled(self) -> Scaled:
@@ -179,17 +177,15 @@ def _bounce(lit: LitSet) -> Bounced:
     """Light texels and haze cells directly, then let the light bounce; white lamps of one candela, so colour and level stay factors."""
     direct = _on_texels(lit)
     passing = _through_cells(lit)[:, None] * _headings(lit)
-    return bounced(
-        lit.texels, lit.transport, lit.weight, np.repeat(direct, 3, axis=1), np.repeat(passing, 3, axis=2), rounds=BOUNCES, workers=lit.workers
-    )
+    return bounced(lit.texels, lit.transport, lit.weight, direct, passing, workers=lit.workers)
 
 
 def _on_texels(lit: LitSet) -> np.ndarray:
     """(n, lamps): mean direct illuminance over each texel, from points spread over it. [1/m2]"""
     texels = lit.texels
-    usable = np.flatnonzero(lit.transport.valid[: len(texels.position)])
+    usable = np.flatnonzero(lit.transport.valid[: len(texels.position)] & _reachable(lit, texels.position, texels.side))
     spread = _spread(_TEXEL_SAMPLES, 2) - 0.5
-    on_lamps = lamp_points(lit.lamps, PATTERNS * _TEXEL_SAMPLES, 1)
+    on_lamps = _one_each(lit, PATTERNS * _TEXEL_SAMPLES)
     result = np.zeros((len(texels.position), len(lit.emitters)))
 
     def batch(rows: np.ndarray) -> np.ndarray:
@@ -205,12 +201,19 @@ def _on_texels(lit: LitSet) -> np.ndarray:
     return result
 
 
+def _reachable(lit: LitSet, points: np.ndarray, size: np.ndarray) -> np.ndarray:
+    """Return (n,) bool: False where no lamp can shine on anything within half of `size` (n,) around `points`. [mm]"""
+    if not lit.closed_form:
+        return np.ones(len(points), dtype=bool)
+    return may_be_lit(lit.rooms, lit.windows, lit.lamps, points, size / 2)
+
+
 def _through_cells(lit: LitSet) -> np.ndarray:
     """(cells, lamps): mean spherical illuminance in each haze cell straight from the lamps. [1/m2]"""
     grid = lit.transport.grid
-    usable = np.flatnonzero(lit.transport.valid[lit.transport.texels :])
+    usable = np.flatnonzero(lit.transport.valid[lit.transport.texels :] & _reachable(lit, grid.centre, np.full(len(grid.centre), np.linalg.norm(grid.step))))
     spread = (_spread(_CELL_SAMPLES, 3) - 0.5) * grid.step
-    on_lamps = lamp_points(lit.lamps, _CELL_SAMPLES, 1)
+    on_lamps = _one_each(lit, _CELL_SAMPLES)
     result = np.zeros((len(grid.centre), len(lit.emitters)))
 
     def batch(rows: np.ndarray) -> np.ndarray:
@@ -221,6 +224,11 @@ def _through_cells(lit: LitSet) -> np.ndarray:
 
     _fill(result, batch, usable, lit.workers)
     return result
+
+
+def _one_each(lit: LitSet, groups: int) -> np.ndarray:
+    """(lamps, groups, 1, 3): one point on each lamp for each group, spread evenly over the groups. [mm]"""
+    return np.ascontiguousarray(lamp_points(lit.lamps, 1, groups).swapaxes(1, 2))
 
 
 def _headings(lit: LitSet) -> np.ndarray:

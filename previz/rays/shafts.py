@@ -184,7 +184,7 @@ def _other_ways_in(windows, own, sx, sy, sz, x, y, z):
 
 @compiled
 def _place_samples(
-    o, d, jitter, t0, t1, first, last, enter, s, transmittance, windows, lamps, lamp, wall, extinction, scattering, g,
+    o, d, jitter, t0, t1, first, last, enter, s, offset, transmittance, windows, lamps, lamp, wall, extinction, scattering, g,
     haze_samples, k, start, target, share, ray, lamp_of, wall_of,
 ):  # fmt: skip
     """
@@ -212,8 +212,10 @@ def _place_samples(
         inverse_off = 1.0 / off
         low = (t0[r] - middle) * inverse_off
         angle = _angle_between(low, (t1[r] - middle) * inverse_off)
+        place = jitter[r] + offset
+        place -= math.floor(place)
         for h in range(haze_samples):
-            tangent = _tangent_of((h + jitter[r]) / haze_samples * angle)
+            tangent = _tangent_of((h + place) / haze_samples * angle)
             t = middle + off * (low + tangent) / (1.0 - low * tangent)
             t = min(max(t, t0[r]), t1[r])
             x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
@@ -237,7 +239,7 @@ def _place_samples(
 
 @compiled
 def _shaft_samples(
-    o, d, jitter, segments, group_first, closed_form, windows, lamps, points, corners, hull, extinction, scattering, g,
+    o, d, jitter, segments, group_first, closed_form, windows, lamps, points, offsets, corners, hull, extinction, scattering, g,
     haze_samples, t0, t1, start, target, share, ray, lamp_of, wall_of,
 ):  # fmt: skip
     """
@@ -258,7 +260,7 @@ def _shaft_samples(
                     for sample in range(points.shape[2]):
                         k = _place_samples(
                             o, d, jitter, low, high, group_first[group], group_first[group + 1], enter, points[lamp, group, sample],
-                            1.0, windows, lamps, lamp, np.int64(-1), 0.0, scattering, g, haze_samples,
+                            offsets[sample], 1.0, windows, lamps, lamp, np.int64(-1), 0.0, scattering, g, haze_samples,
                             k, start, target, share, ray, lamp_of, wall_of,
                         )  # fmt: skip
                         if k < 0:
@@ -295,7 +297,7 @@ def _shaft_samples(
                                 _along(plane, dx, dy, dz, slope)
                                 _cut(start_at, slope, plane[0] * s[0] + plane[1] * s[1] + plane[2] * s[2], a0, a1)
                             k = _place_samples(
-                                o, d, jitter, t0, t1, first, last, enter, s, windows.transmittance[pane], windows, lamps, lamp, wall,
+                                o, d, jitter, t0, t1, first, last, enter, s, offsets[sample], windows.transmittance[pane], windows, lamps, lamp, wall,
                                 extinction if len(segments) == 1 else 0.0, scattering, g, haze_samples,
                                 k, start, target, share, ray, lamp_of, wall_of,
                             )  # fmt: skip
@@ -353,7 +355,7 @@ def _jitters(pixels, salt, out):
 
 def shaft_radiance(
     tracer: Tracer, air: Cells, closed_form: bool, windows: Windows, lamps: Lamps, origins, directions, far, pixels, group, points,
-    *, hull=None, salt: int, haze_samples: int, extinction_per_m: float, scattering_per_m: float, g: float,
+    *, hull=None, salt: int, turn: int = 0, haze_samples: int, extinction_per_m: float, scattering_per_m: float, g: float,
 ) -> np.ndarray:  # fmt: skip
     """
     Return the radiance that haze sends along each ray per candela on the axis of each lamp, by one scattering.
@@ -372,8 +374,8 @@ def shaft_radiance(
         The group of each ray, and the points on each lamp that the rays of each group look at. [mm]
     hull : (h, 3) float array or None
         Points whose convex hull holds all rays up to `far`; found from the rays where it is None. [mm]
-    haze_samples : int
-        Points on each lit interval.
+    turn, haze_samples : int
+        How many times the same rays were asked before; points on each lit interval.
     extinction_per_m, scattering_per_m, g : float
         Of the air on both legs; of the air where light scatters; mean cosine of scattering. [1/m], [1/m], [1]
 
@@ -401,12 +403,14 @@ def shaft_radiance(
     # The weights are per point on a lamp; a tile meets few panes at once, and one that meets more is done again with more room.
     extinction, scattering = per_mm(extinction_per_m), per_mm(scattering_per_m) / points.shape[2]
     room = 6 * len(order) * len(lamps.shape) * points.shape[2] * haze_samples
+    # Successive points on a lamp look at successive places of the interval, by the golden ratio.
+    offsets = (0.6180339887498949 * (turn * points.shape[2] + np.arange(points.shape[2]))) % 1.0
     t0, t1 = np.empty(len(order)), np.empty(len(order))
     while True:
         start, target, share = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32), np.empty(room)
         ray, lamp_of, wall_of = np.empty(room, np.int32), np.empty(room, np.int32), np.empty(room, np.int32)
         count = _shaft_samples(
-            o, d, jitter, segments, group_first, closed_form, windows, lamps, points, face_corners(lamps), hull, extinction, scattering, g,
+            o, d, jitter, segments, group_first, closed_form, windows, lamps, points, offsets, face_corners(lamps), hull, extinction, scattering, g,
             haze_samples, t0, t1, start, target, share, ray, lamp_of, wall_of,
         )  # fmt: skip
         if count >= 0:

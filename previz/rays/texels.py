@@ -59,6 +59,7 @@ class Texels:
     across, upward    (n, 3): the sides of a flat texel, zero where the surface is curved [mm]
     covered           (n,) bool: the centre lies on the face, not in a hole of it or beyond its edge
     pattern           (n,) int32, 0 to 15: neighbours differ, so that together they look in sixteen times as many directions
+    side              (n,): how far across a texel is [mm]
     reflectance       (n, 3) linear RGB
     lookup            how a hit finds them
     """
@@ -69,6 +70,7 @@ class Texels:
     upward: np.ndarray
     covered: np.ndarray
     pattern: np.ndarray
+    side: np.ndarray
     reflectance: np.ndarray
     lookup: Lookup
 
@@ -84,6 +86,10 @@ def divide(built: BuiltSet, target: int) -> Texels:
     normal = cross / np.maximum(2 * area, 1e-12)[:, None]
     charted = np.array([face.chart for face in built.faces])[built.face_of]
     grids = _grids(built, charted, side)
+    for _ in range(3):
+        # Faces narrower than a texel get one all the same; wider texels elsewhere make up for them.
+        side *= float(np.sqrt(max(1.0, grids["counts"].sum() / target)))
+        grids = _grids(built, charted, side)
     on_grid = _grid_texels(built, grids, corners, normal)
     in_space, cube_low, cube = _cube_texels(built, corners, normal, area, ~charted, side, len(on_grid[0]))
     lookup = Lookup(
@@ -137,7 +143,8 @@ def _grid_texels(built: BuiltSet, grids: dict, corners: np.ndarray, normal: np.n
     across, upward = across * grids["step"][chart, :1], upward * grids["step"][chart, 1:]
     keep = (flat & np.isfinite(across).all(axis=1) & np.isfinite(upward).all(axis=1))[:, None]
     pattern = (column % 4 + 4 * (row % 4)).astype(np.int32)
-    return position, normals, np.where(keep, across, 0.0), np.where(keep, upward, 0.0), covered, pattern, face
+    diagonal = np.linalg.norm(grids["step"], axis=1)[chart]
+    return position, normals, np.where(keep, across, 0.0), np.where(keep, upward, 0.0), covered, pattern, diagonal, face
 
 
 def _unfolded_frame(uv: np.ndarray, corners: np.ndarray, at: np.ndarray) -> tuple:
@@ -158,7 +165,7 @@ def _cube_texels(built, corners, normal, area, chosen, side, offset) -> tuple:
     """Return the texels of the triangles `chosen`, by cubes of `side`, and the cubes; their numbers start at `offset`."""
     chosen = np.flatnonzero(chosen & (area > 1e-9))
     if not len(chosen):
-        empty = [np.zeros((0, 3))] * 4 + [np.zeros(0, bool), np.zeros(0, np.int32), np.zeros(0, np.int64)]
+        empty = [np.zeros((0, 3))] * 4 + [np.zeros(0, bool), np.zeros(0, np.int32), np.zeros(0), np.zeros(0, np.int64)]
         return tuple(empty), np.zeros(3), np.full((1, 1, 1, 6), -1, np.int32)
     # Points spread over each triangle find all cubes that it passes through, large triangles included.
     count = np.maximum(1, np.ceil(area[chosen] / side**2 * 6)).astype(np.int64)
@@ -183,7 +190,7 @@ def _cube_texels(built, corners, normal, area, chosen, side, offset) -> tuple:
     flat = np.zeros((len(keys), 3))
     pattern = (cubes[chosen_point].sum(axis=1) * 7 + cubes[chosen_point, 0] * 3) % PATTERNS
     return (
-        (points[chosen_point], mean, flat, flat, np.ones(len(keys), bool), pattern.astype(np.int32), built.face_of[triangle[chosen_point]].astype(np.int64)),
+        (points[chosen_point], mean, flat, flat, np.ones(len(keys), bool), pattern.astype(np.int32), np.full(len(keys), 2 * side), built.face_of[triangle[chosen_point]].astype(np.int64)),
         low,
         cube,
     )

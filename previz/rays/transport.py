@@ -13,18 +13,21 @@ first `HAZE_RAYS` look for haze cells.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import distance_transform_edt
+from scipy.sparse import csr_array
 
 from previz.rays.compiled import compiled
 from previz.rays.kernels import clip_cell, haze_length, hashed
 from previz.rays.packed import Cells, in_cells
+from previz.rays.smoothing import reading
 from previz.rays.texels import Texels, nearest_texel
 from previz.rays.tracer import SKIN_MM, Tracer
 from previz.rays.workers import in_order
 
-HAZE_RAYS = 32
+HAZE_RAYS = 16
 MISSED, DROPPED = -1, -2
 _ROWS_A_BATCH = 512
 _R1, _R2 = 0.7548776662466927, 0.5698402909980532
@@ -39,6 +42,7 @@ class HazeGrid:
     shape      cubes along x, y, z
     centre     (c, 3), z running fastest [mm]
     in_air     (c,) bool: the centre lies in the air
+    borrowed   (c,) the nearest cell in open air of each: itself, where it is
     """
 
     low: np.ndarray
@@ -46,6 +50,7 @@ class HazeGrid:
     shape: tuple[int, int, int]
     centre: np.ndarray
     in_air: np.ndarray
+    borrowed: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,7 @@ class Transport:
     openness  (rows,) float32: harmonic mean of the distances to what it sees [mm]
     texels    how many of the rows are texels
     grid      the haze cells
+    reading   (texels, texels) sparse: blends gathered light so that it reads without grain
     rays      number of rays cast
     """
 
@@ -76,6 +82,7 @@ class Transport:
     openness: np.ndarray
     texels: int
     grid: HazeGrid
+    reading: csr_array
     rays: int
 
 
@@ -86,7 +93,7 @@ def haze_grid(air: Cells, bounds: np.ndarray, across: int) -> HazeGrid:
     step = size / shape
     index = np.stack(np.meshgrid(*(np.arange(n) for n in shape), indexing="ij"), axis=-1).reshape(-1, 3)
     centre = bounds[0] + (index + 0.5) * step
-    return HazeGrid(bounds[0], step, shape, centre, in_cells(centre, air))
+    return HazeGrid(bounds[0], step, shape, centre, in_cells(centre, air), np.arange(len(centre)))
 
 
 @compiled
@@ -221,4 +228,14 @@ def transport(tracer: Tracer, texels: Texels, air: Cells, grid: HazeGrid, rays: 
             progress(min(1.0, len(parts) * _ROWS_A_BATCH / rows))
     texel, haze, cell, near, way, cell_way, valid, openness = (np.concatenate(column) for column in zip(*parts))
     valid &= np.concatenate([texels.covered, grid.in_air])
-    return Transport(texel, haze, cell, near, way, cell_way, valid, openness, n, grid, rows * rays)
+    grid = replace(grid, borrowed=_borrowed(grid, valid[n:]))
+    blend = reading(texels, valid[:n], openness[:n])
+    return Transport(texel, haze, cell, near, way, cell_way, valid, openness, n, grid, blend, rows * rays)
+
+
+def _borrowed(grid: HazeGrid, valid: np.ndarray) -> np.ndarray:
+    """Return for each haze cell the nearest that is valid."""
+    if not valid.any():
+        return np.arange(valid.size)
+    nearest = distance_transform_edt(~valid.reshape(grid.shape), sampling=grid.step, return_distances=False, return_indices=True)
+    return np.ravel_multi_index(nearest, grid.shape).ravel()

@@ -62,7 +62,7 @@ def brute_airlight(lit, lens, ray, lit_at, in_haze, end_mm, steps=40_000):
     t = (np.arange(steps) + 0.5) * end_mm / steps
     points = np.array(lens, float) + t[:, None] * ray
     lamp, air = lit.emitters[0], lit.medium
-    grid = (np.arange(8) + 0.5) / 8
+    grid = (np.arange(20) + 0.5) / 20
     face = [lamp.centre] if lamp.shape == "point" else face_points(lamp, np.array(np.meshgrid(grid, grid)).reshape(2, -1).T)
     here = in_haze(points - 1e-6 * ray, points + 1e-6 * ray) > 0
     total = 0.0
@@ -108,7 +108,7 @@ class TestLampInTheRoom:
 
     @pytest.mark.parametrize("shape", ["disc", "panel"])
     def test_extended_lamp(self, shape):
-        """A face is many points, each with its share of I0 cos^n: brute march over 64 of them."""
+        """A face is many points, each with its share of I0 cos^n: brute march over 400 of them."""
         lamp = emitter(self.LAMP, [-1, -0.3, 0.1], 40.0, shape, half_u=(0, 0, 70), half_v=(20, -60, 0), exponent=1.7)
         lit = hazy_room({"extinction": 0.8}, lamp)
         room = length_in_box(np.array([0, -800, 0.0]), np.array([1600, 800, 1200.0]))

@@ -14,6 +14,7 @@ from previz.build.assemble import build_set
 from previz.frames.hazed import hazed_frame
 from previz.haze.medium import medium_at
 from previz.light.lamps import emitters
+from previz.rays.kernels import lamp_points
 from previz.rays.lit import light_set, relit
 from previz.rays.texels import add_smoothly
 from previz.scene.model import Scene
@@ -45,7 +46,7 @@ def mean_illuminance(lit, count=6000):
             arriving = np.zeros((count, 3))
             found = points.copy()
             add_smoothly(lit.texels.lookup, np.ascontiguousarray(lit.bounce_colour[0]), hits.triangle, hits.u, hits.v, found, normals, arriving)
-            straight = lit.direct(points, normals, np.arange(count), salt=9, samples=1, extinction_per_m=lit.scaled.extinction_per_m) @ lit.candela
+            straight = lit.direct(points, normals, np.zeros(count, int), lamp_points(lit.lamps, 1, 1), extinction_per_m=lit.scaled.extinction_per_m) @ lit.candela
             direct += areas[axis] * straight[:, 1].mean()
             total += areas[axis] * (straight + arriving)[:, 1].mean()
     return direct, total
@@ -145,7 +146,7 @@ class TestSmoothReading:
     @classmethod
     def closed(cls):
         scene = lamp_inside(0.0)
-        return light_set(scene, build_set(scene, Path(".")), texels=12000, rays=96)
+        return light_set(scene, build_set(scene, Path(".")))
 
 
 def bounced_at(lit, points, normals):
@@ -169,7 +170,7 @@ def gathered_at(lit, point, normal, count=20000):
     hits = lit.tracer.hit(start, ways)
     met = start + hits.distance[:, None] * ways
     facing = hits.normal / np.linalg.norm(hits.normal, axis=1, keepdims=True)
-    arriving = lit.direct(met, facing, np.arange(count), salt=5, samples=1, extinction_per_m=0.0) @ lit.candela
+    arriving = lit.direct(met, facing, np.arange(count) % 64, lamp_points(lit.lamps, 64, 1), extinction_per_m=0.0) @ lit.candela
     add_smoothly(lit.texels.lookup, np.ascontiguousarray(lit.bounce_colour[0]), hits.triangle, hits.u, hits.v, met, facing, arriving)
     return 0.5 * arriving[:, 1].mean()
 

@@ -14,7 +14,7 @@ from previz.build.assemble import build_set
 from previz.frames.hazed import hazed_frame
 from previz.haze.medium import henyey_greenstein
 from previz.light.units import per_mm
-from previz.rays.kernels import harmonics, hashed, lamp_point, scattering_share
+from previz.rays.kernels import harmonics, hashed, lamp_points, scattering_share
 from previz.rays.lit import light_set
 from previz.rays.packed import pack_lamps
 from previz.scene.model import Scene
@@ -126,7 +126,7 @@ class TestSmallSteps:
         """Mean and second moment of the points on a disc are those of an even disc: 0 and R^2 / 4 a side."""
         lit = lit_room(black_room())
         lamps = pack_lamps(lit.emitters, lit.rooms)
-        points = np.array([lamp_point(lamps, 0, i, 0.3, 0.7) for i in range(4096)]) - lamps.centre[0]
+        points = lamp_points(lamps, 1, 4096)[0, 0] - lamps.centre[0]
         u = points @ lamps.half_u[0] / 30.0
         assert_allclose(points.mean(axis=0), 0, atol=0.05)
         assert_allclose((u**2).mean(), 30.0**2 / 4, rtol=0.01)
