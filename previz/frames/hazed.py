@@ -174,11 +174,12 @@ def _through_haze(origins, directions, far, air, glow, low, step, extinction, al
     """
     if extinction <= 0.0:
         return
+    added = np.empty(3)
     for i in range(len(origins)):
         ox, oy, oz = origins[i, 0], origins[i, 1], origins[i, 2]
         dx, dy, dz = directions[i, 0], directions[i, 1], directions[i, 2]
         left = 1.0
-        added = np.zeros(3)
+        added[:] = 0.0
         for c in range(len(air.first) - 1):
             t0, t1 = clip_cell(air, c, ox, oy, oz, dx, dy, dz, 0.0, far[i])
             if t1 <= t0 or t1 >= 1e30:

@@ -33,37 +33,35 @@ def _at_panels(windows, points):
 
 
 @compiled
-def _panels_between(windows, corners, x, y, z, margin, here, facing):
+def _panels_between(windows, corners, lamp, x, y, z, margin, here, facing):
     """
     Fill `here` (walls, 3) with the point in each panel's frame and `facing` with the panels that light may come in by; return their number.
 
-    A lamp's face, given by its `corners` (4, walls, 3), thrown through the point onto the plane of a panel's rims, lies
+    A lamp's face, given by its `corners` (lamps, 4, walls, 3), thrown through the point onto the plane of a panel's rims, lies
     within its corners' box; a panel whose apertures lie beside that box, by more than `margin`, lets nothing in.
     """
     count = 0
+    axes, origin, box = windows.axes, windows.origin, windows.wall_box
     for w in range(len(windows.thickness)):
-        origin, axes = windows.origin[w], windows.axes[w]
-        px, py, pz = x - origin[0], y - origin[1], z - origin[2]
-        depth = axes[2, 0] * px + axes[2, 1] * py + axes[2, 2] * pz
+        px, py, pz = x - origin[w, 0], y - origin[w, 1], z - origin[w, 2]
+        depth = axes[w, 2, 0] * px + axes[w, 2, 1] * py + axes[w, 2, 2] * pz
         if depth >= margin:
             continue
-        along = axes[0, 0] * px + axes[0, 1] * py + axes[0, 2] * pz
-        up = axes[1, 0] * px + axes[1, 1] * py + axes[1, 2] * pz
+        along = axes[w, 0, 0] * px + axes[w, 0, 1] * py + axes[w, 0, 2] * pz
+        up = axes[w, 1, 0] * px + axes[w, 1, 1] * py + axes[w, 1, 2] * pz
         low_a = low_u = 1e300
         high_a = high_u = -1e300
         behind = 0
         for c in range(4):
-            corner = corners[c, w]
-            if corner[2] <= windows.thickness[w]:
+            if corners[lamp, c, w, 2] <= windows.thickness[w]:
                 behind += 1
                 continue
-            share = (windows.rim[w] - depth) / (corner[2] - depth)
-            a = along + (corner[0] - along) * share
-            u = up + (corner[1] - up) * share
+            share = (windows.rim[w] - depth) / (corners[lamp, c, w, 2] - depth)
+            a = along + (corners[lamp, c, w, 0] - along) * share
+            u = up + (corners[lamp, c, w, 1] - up) * share
             low_a, high_a = min(low_a, a), max(high_a, a)
             low_u, high_u = min(low_u, u), max(high_u, u)
-        box = windows.wall_box[w]
-        beside = high_a < box[0] - margin or low_a > box[2] + margin or high_u < box[1] - margin or low_u > box[3] + margin
+        beside = high_a < box[w, 0] - margin or low_a > box[w, 2] + margin or high_u < box[w, 1] - margin or low_u > box[w, 3] + margin
         if behind == 4 or (behind == 0 and beside):
             continue
         here[w, 0], here[w, 1], here[w, 2] = along, up, depth
@@ -73,25 +71,27 @@ def _panels_between(windows, corners, x, y, z, margin, here, facing):
 
 
 @compiled
-def _way_in(windows, facing, count, here, s):
+def _way_in(windows, facing, count, here, at_panels, lamp, group, sample):
     """
-    Return the transmittance of the aperture whose box the line from a lamp's point `s` (walls, 3) to the point `here` crosses,
-    -1 where it crosses none, and the share of the line that lies on the panel's inner side.
+    Return the transmittance of the aperture whose box the line from a point on a lamp to the point `here` crosses, -1 where
+    it crosses none, and the share of the line that lies on the panel's inner side.
     """
     for f in range(count):
         w = facing[f]
-        if s[w, 2] <= windows.thickness[w]:
+        s_depth = at_panels[lamp, group, sample, w, 2]
+        if s_depth <= windows.thickness[w]:
             continue
-        share = (windows.rim[w] - here[w, 2]) / (s[w, 2] - here[w, 2])
-        along = here[w, 0] + (s[w, 0] - here[w, 0]) * share
-        up = here[w, 1] + (s[w, 1] - here[w, 1]) * share
-        box = windows.wall_box[w]
-        if along < box[0] or along > box[2] or up < box[1] or up > box[3]:
+        inverse = 1.0 / (s_depth - here[w, 2])
+        share = (windows.rim[w] - here[w, 2]) * inverse
+        along = here[w, 0] + (at_panels[lamp, group, sample, w, 0] - here[w, 0]) * share
+        up = here[w, 1] + (at_panels[lamp, group, sample, w, 1] - here[w, 1]) * share
+        if along < windows.wall_box[w, 0] or along > windows.wall_box[w, 2] or up < windows.wall_box[w, 1] or up > windows.wall_box[w, 3]:
             continue
         for pane in range(windows.wall_first[w], windows.wall_first[w + 1]):
-            box = windows.box[pane]
-            if along >= box[0] and along <= box[2] and up >= box[1] and up <= box[3]:
-                return windows.transmittance[pane], -here[w, 2] / (s[w, 2] - here[w, 2])
+            # Four tests at once: a branch for each would be guessed wrongly as often as not.
+            inside = (along >= windows.box[pane, 0]) & (along <= windows.box[pane, 2]) & (up >= windows.box[pane, 1]) & (up <= windows.box[pane, 3])
+            if inside:
+                return windows.transmittance[pane], -here[w, 2] * inverse
     return -1.0, 1.0
 
 
@@ -102,7 +102,7 @@ def _fill_may_be_lit(rooms, windows, lamps, corners, points, margin, out):
         x, y, z = points[i, 0], points[i, 1], points[i, 2]
         out[i] = False
         for lamp in range(len(lamps.shape)):
-            if lamps.inside[lamp] or _panels_between(windows, corners[lamp], x, y, z, margin[i], here, facing) > 0:
+            if lamps.inside[lamp] or _panels_between(windows, corners, lamp, x, y, z, margin[i], here, facing) > 0:
                 out[i] = True
         # Outside the rooms, or within the margin of leaving them, light needs no aperture.
         if not out[i]:
@@ -164,17 +164,17 @@ def _direct_samples(
             through = indoors and not lamps.inside[lamp]
             count = 0
             if through:
-                count = _panels_between(windows, corners[lamp], x, y, z, 0.0, here, facing)
+                count = _panels_between(windows, corners, lamp, x, y, z, 0.0, here, facing)
                 if count == 0:
                     continue
             for sample in range(samples):
                 passed, inside = 1.0, 1.0
                 if through:
-                    passed, inside = _way_in(windows, facing, count, here, at_panels[lamp, group[i], sample])
+                    passed, inside = _way_in(windows, facing, count, here, at_panels, lamp, group[i], sample)
                     if passed <= 0.0:
                         continue
-                s = on_lamps[lamp, group[i], sample]
-                wx, wy, wz = s[0] - x, s[1] - y, s[2] - z
+                sx, sy, sz = on_lamps[lamp, group[i], sample, 0], on_lamps[lamp, group[i], sample, 1], on_lamps[lamp, group[i], sample, 2]
+                wx, wy, wz = sx - x, sy - y, sz - z
                 square = wx * wx + wy * wy + wz * wz
                 distance = math.sqrt(square)
                 wx, wy, wz = wx / distance, wy / distance, wz / distance
@@ -190,7 +190,7 @@ def _direct_samples(
                     path = haze_length(air, x, y, z, wx, wy, wz, distance)
                 weight[k] = cos * sent * passed * math.exp(-extinction * path) / (square * samples)
                 start[k, 0], start[k, 1], start[k, 2] = x, y, z
-                target[k, 0], target[k, 1], target[k, 2] = s[0], s[1], s[2]
+                target[k, 0], target[k, 1], target[k, 2] = sx, sy, sz
                 row[k] = i
                 lamp_of[k] = lamp
                 k += 1

@@ -83,8 +83,7 @@ def lamp_points(lamps, groups: int, samples: int, *, turn: int = 0, salt: int = 
 @compiled
 def emission(lamps, lamp, wx, wy, wz):
     """Return the share of the axial intensity that `lamp` sends along the unit vector w: cos^n of the angle off its axis, 0 behind."""
-    normal = lamps.normal[lamp]
-    cos = normal[0] * wx + normal[1] * wy + normal[2] * wz
+    cos = lamps.normal[lamp, 0] * wx + lamps.normal[lamp, 1] * wy + lamps.normal[lamp, 2] * wz
     if cos <= 0.0:
         return 0.0
     exponent = lamps.exponent[lamp]
@@ -97,9 +96,9 @@ def emission(lamps, lamp, wx, wy, wz):
 def clip_cell(cells, cell, ox, oy, oz, dx, dy, dz, t0, t1):
     """Return the part [t0, t1] of o + t d that lies in `cell`; t0 > t1 where none does."""
     for p in range(cells.first[cell], cells.first[cell + 1]):
-        plane = cells.planes[p]
-        room = plane[3] - plane[0] * ox - plane[1] * oy - plane[2] * oz
-        speed = plane[0] * dx + plane[1] * dy + plane[2] * dz
+        nx, ny, nz = cells.planes[p, 0], cells.planes[p, 1], cells.planes[p, 2]
+        room = cells.planes[p, 3] - nx * ox - ny * oy - nz * oz
+        speed = nx * dx + ny * dy + nz * dz
         if speed > 1e-12:
             t1 = min(t1, room / speed)
         elif speed < -1e-12:

@@ -41,6 +41,7 @@ class Windows(NamedTuple):
     box                      (a, 4): the same of each aperture
     edge_first               (a + 1,): the edges of aperture i
     edges                    (e, 5): n_along, n_up, c, inner depth, outer depth
+    corner                   (e, 3): the outline's corner at which each edge begins, in the set, at the group's rim depth [mm]
     transmittance            (a,)
     """
 
@@ -53,6 +54,7 @@ class Windows(NamedTuple):
     box: np.ndarray
     edge_first: np.ndarray
     edges: np.ndarray
+    corner: np.ndarray
     transmittance: np.ndarray
 
 
@@ -113,6 +115,7 @@ def pack_windows(apertures: tuple[Aperture, ...]) -> Windows:
         box=box,
         edge_first=_offsets(edges),
         edges=np.ascontiguousarray(np.concatenate(edges)) if edges else np.zeros((0, 5)),
+        corner=np.concatenate([np.zeros((0, 3)), *(_corners(a) for a in flat)]),
         transmittance=np.array([a.transmittance for a in flat], dtype=np.float64),
     )
 
@@ -144,6 +147,11 @@ def in_cells(points: np.ndarray, cells: Cells) -> np.ndarray:
     for low, high in zip(cells.first[:-1], cells.first[1:]):
         inside |= ~outside[:, low:high].any(axis=1)
     return inside
+
+
+def _corners(aperture: Aperture) -> np.ndarray:
+    depth = np.full((len(aperture.outline), 1), _rim(aperture))
+    return aperture.origin + np.hstack([aperture.outline, depth]) @ aperture.axes
 
 
 def _rim(aperture: Aperture) -> float:

@@ -43,27 +43,40 @@ _GOLDEN = 0.6180339887498949
 @compiled
 def _local(windows, wall, x, y, z):
     """Return along, up and depth of a point in the frame of `wall`."""
-    origin, axes = windows.origin[wall], windows.axes[wall]
-    rx, ry, rz = x - origin[0], y - origin[1], z - origin[2]
+    axes = windows.axes
+    rx, ry, rz = x - windows.origin[wall, 0], y - windows.origin[wall, 1], z - windows.origin[wall, 2]
     return (
-        axes[0, 0] * rx + axes[0, 1] * ry + axes[0, 2] * rz,
-        axes[1, 0] * rx + axes[1, 1] * ry + axes[1, 2] * rz,
-        axes[2, 0] * rx + axes[2, 1] * ry + axes[2, 2] * rz,
+        axes[wall, 0, 0] * rx + axes[wall, 0, 1] * ry + axes[wall, 0, 2] * rz,
+        axes[wall, 1, 0] * rx + axes[wall, 1, 1] * ry + axes[wall, 1, 2] * rz,
+        axes[wall, 2, 0] * rx + axes[wall, 2, 1] * ry + axes[wall, 2, 2] * rz,
     )
+
+
+@compiled
+def _clear(windows, edge, s_along, s_up):
+    """Return how far s lies on the clear side of the line of `edge`, in its panel's plane."""
+    return windows.edges[edge, 0] * s_along + windows.edges[edge, 1] * s_up - windows.edges[edge, 2]
 
 
 @compiled
 def _rim_plane(windows, wall, edge, rim, s_along, s_up, s_depth):
     """Return the world gradient of the half-space that rim 3 (inner) or 4 (outer) of `edge` leaves lit by s; it vanishes at s."""
-    e = windows.edges[edge]
-    axes = windows.axes[wall]
-    clear = e[0] * s_along + e[1] * s_up - e[2]
-    ahead = s_depth - e[rim]
+    axes = windows.axes
+    clear = _clear(windows, edge, s_along, s_up)
+    ahead = s_depth - windows.edges[edge, rim]
+    n_along, n_up = ahead * windows.edges[edge, 0], ahead * windows.edges[edge, 1]
     return (
-        ahead * (e[0] * axes[0, 0] + e[1] * axes[1, 0]) - clear * axes[2, 0],
-        ahead * (e[0] * axes[0, 1] + e[1] * axes[1, 1]) - clear * axes[2, 1],
-        ahead * (e[0] * axes[0, 2] + e[1] * axes[1, 2]) - clear * axes[2, 2],
+        n_along * axes[wall, 0, 0] + n_up * axes[wall, 1, 0] - clear * axes[wall, 2, 0],
+        n_along * axes[wall, 0, 1] + n_up * axes[wall, 1, 1] - clear * axes[wall, 2, 1],
+        n_along * axes[wall, 0, 2] + n_up * axes[wall, 1, 2] - clear * axes[wall, 2, 2],
     )
+
+
+@compiled
+def _binding_plane(windows, wall, edge, s_along, s_up, s_depth):
+    """Return the gradient of the rim of `edge` that binds: the inner where s is on its clear side, else the outer."""
+    rim = 3 if _clear(windows, edge, s_along, s_up) >= 0.0 else 4
+    return _rim_plane(windows, wall, edge, rim, s_along, s_up, s_depth)
 
 
 @compiled
@@ -93,6 +106,46 @@ def _in_sight(windows, wall, pane, corners, hull):
 
 
 @compiled
+def _bounds_through(s, hull, out):
+    """
+    Fill `out` (m, 3) with the planes through s that bound `hull` (h, 3), normals towards it; return their number.
+
+    Each holds two of its points and has all others on one side.
+    """
+    count = 0
+    for a in range(len(hull)):
+        for b in range(a + 1, len(hull)):
+            ax, ay, az = hull[a, 0] - s[0], hull[a, 1] - s[1], hull[a, 2] - s[2]
+            bx, by, bz = hull[b, 0] - s[0], hull[b, 1] - s[1], hull[b, 2] - s[2]
+            nx, ny, nz = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
+            low = high = 0.0
+            for c in range(len(hull)):
+                if c != a and c != b:
+                    side = nx * (hull[c, 0] - s[0]) + ny * (hull[c, 1] - s[1]) + nz * (hull[c, 2] - s[2])
+                    low, high = min(low, side), max(high, side)
+            if count < len(out) and (low == 0.0) != (high == 0.0):
+                sign = 1.0 if low == 0.0 else -1.0
+                out[count, 0], out[count, 1], out[count, 2] = sign * nx, sign * ny, sign * nz
+                count += 1
+    return count
+
+
+@compiled
+def _beside(windows, pane, s, bounds, count):
+    """Return True where one of the planes `bounds` through s has the whole pane on its far side: no light from s through it meets the hull."""
+    for i in range(count):
+        outside = True
+        for e in range(windows.edge_first[pane], windows.edge_first[pane + 1]):
+            cx, cy, cz = windows.corner[e, 0] - s[0], windows.corner[e, 1] - s[1], windows.corner[e, 2] - s[2]
+            if bounds[i, 0] * cx + bounds[i, 1] * cy + bounds[i, 2] * cz >= 0.0:
+                outside = False
+                break
+        if outside:
+            return True
+    return False
+
+
+@compiled
 def _along(g, x, y, z, out):
     """Fill `out` with g . (x, y, z) for many vectors; a loop so plain that it runs several at once, as do the next two."""
     gx, gy, gz = g
@@ -109,6 +162,14 @@ def _cut(start, slope, level, t0, t1):
         low, high = t0[r], t1[r]
         t0[r] = t if (rise > 0.0 and t > low) else low
         t1[r] = t if (rise < 0.0 and t < high) else high
+
+
+@compiled
+def _any_left(t0, t1):
+    longest = -1.0
+    for r in range(len(t0)):
+        longest = max(longest, t1[r] - t0[r])
+    return longest > 0.0
 
 
 @compiled
@@ -139,11 +200,10 @@ def _angle_between(low, high):
 
 
 @compiled
-def _dimming(x):
-    """Return exp(-x) for 0 <= x, to 1e-7 of 1: a polynomial and four squarings, which a loop can do for several values at once."""
+def _brightening(x):
+    """Return exp(x) for 0 <= x, to 1e-9 of itself up to 2 and to 1e-5 up to 8: a polynomial and four squarings, cheaper than a call."""
     q = min(x, 40.0) * 0.0625
     p = 1.0 + q * (1.0 + q * (0.5 + q * (1.0 / 6.0 + q * (1.0 / 24.0 + q * (1.0 / 120.0 + q * (1.0 / 720.0 + q / 5040.0))))))
-    p = 1.0 / p
     p *= p
     p *= p
     p *= p
@@ -165,14 +225,13 @@ def _other_ways_in(windows, own, sx, sy, sz, x, y, z):
             continue
         share = (s_depth - windows.rim[wall]) / (s_depth - depth)
         b, v = a + (b - a) * share, u + (v - u) * share
-        box = windows.wall_box[wall]
-        if b < box[0] or b > box[2] or v < box[1] or v > box[3]:
+        box = windows.wall_box
+        if b < box[wall, 0] or b > box[wall, 2] or v < box[wall, 1] or v > box[wall, 3]:
             continue
         for pane in range(windows.wall_first[wall], windows.wall_first[wall + 1]):
             lit = True
             for edge in range(windows.edge_first[pane], windows.edge_first[pane + 1]):
-                clear = windows.edges[edge, 0] * a + windows.edges[edge, 1] * u - windows.edges[edge, 2]
-                gx, gy, gz = _rim_plane(windows, wall, edge, 3 if clear >= 0.0 else 4, a, u, s_depth)
+                gx, gy, gz = _binding_plane(windows, wall, edge, a, u, s_depth)
                 if gx * (x - sx) + gy * (y - sy) + gz * (z - sz) < 0.0:
                     lit = False
                     break
@@ -221,13 +280,14 @@ def _place_samples(
             x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
             wx, wy, wz = x - sx, y - sy, z - sz
             distance = math.sqrt(wx * wx + wy * wy + wz * wz)
-            inverse = 1.0 / distance
-            sent = max(0.0, (nx * wx + ny * wy + nz * wz) * inverse)
             # Of the way from s, which falls s_depth to the inner plane, the rest is in haze.
-            fall = -(hx * wx + hy * wy + hz * wz)
-            path = t - enter[r] + distance * max(0.0, fall - s_depth) / max(fall, 1e-12)
+            fall = max(1e-12, -(hx * wx + hy * wy + hz * wz))
+            both = 1.0 / (distance * fall)
+            inverse = fall * both
+            path = t - enter[r] + distance * distance * both * max(0.0, fall - s_depth)
             spread = 1.0 + g * g + 2.0 * g * (wx * dx + wy * dy + wz * dz) * inverse
-            share[k] = each * angle * inverse_off * sent * _dimming(extinction * path) / (spread * math.sqrt(spread))
+            sent = max(0.0, nx * wx + ny * wy + nz * wz) * inverse
+            share[k] = each * angle * inverse_off * sent / (_brightening(extinction * path) * spread * math.sqrt(spread))
             start[k, 0], start[k, 1], start[k, 2] = x, y, z
             target[k, 0], target[k, 1], target[k, 2] = sx, sy, sz
             ray[k] = r
@@ -250,7 +310,9 @@ def _shaft_samples(
     sample adds when nothing blocks it.
     """
     k = 0
-    starts, slopes = np.empty(len(t0)), np.empty(len(t0))
+    starts, slopes, bounds = np.empty(len(t0)), np.empty(len(t0)), np.empty((16, 3))
+    inner0, inner1 = np.empty(len(t0)), np.empty(len(t0))
+    sights = np.empty(len(windows.box), np.bool_)
     enter = segments[0, 0]
     for cell in range(len(segments)):
         low, high = segments[cell, 0], segments[cell, 1]
@@ -267,38 +329,44 @@ def _shaft_samples(
                             return k
                 continue
             for wall in range(len(windows.thickness)):
-                axes, origin = windows.axes[wall], windows.origin[wall]
                 # Light that came in stands on the panel's inner side.
-                inward = (-axes[2, 0], -axes[2, 1], -axes[2, 2])
-                inner = inward[0] * origin[0] + inward[1] * origin[1] + inward[2] * origin[2]
-                for pane in range(windows.wall_first[wall], windows.wall_first[wall + 1]):
-                    if not _in_sight(windows, wall, pane, corners[lamp], hull):
+                inward = (-windows.axes[wall, 2, 0], -windows.axes[wall, 2, 1], -windows.axes[wall, 2, 2])
+                inner = inward[0] * windows.origin[wall, 0] + inward[1] * windows.origin[wall, 1] + inward[2] * windows.origin[wall, 2]
+                panes = range(windows.wall_first[wall], windows.wall_first[wall + 1])
+                for pane in panes:
+                    sights[pane] = _in_sight(windows, wall, pane, corners[lamp], hull)
+                for group in range(len(group_first) - 1):
+                    first, last = group_first[group], group_first[group + 1]
+                    if first == last:
                         continue
-                    for group in range(len(group_first) - 1):
-                        first, last = group_first[group], group_first[group + 1]
-                        if first == last:
+                    ox, oy, oz = o[0, first:last], o[1, first:last], o[2, first:last]
+                    dx, dy, dz = d[0, first:last], d[1, first:last], d[2, first:last]
+                    a0, a1, start_at, slope = t0[first:last], t1[first:last], starts[first:last], slopes[first:last]
+                    b0, b1 = inner0[first:last], inner1[first:last]
+                    _copy(low[first:last], high[first:last], b0, b1)
+                    _along(inward, ox, oy, oz, start_at)
+                    _along(inward, dx, dy, dz, slope)
+                    _cut(start_at, slope, inner, b0, b1)
+                    for sample in range(points.shape[2]):
+                        s = points[lamp, group, sample]
+                        a, u, depth = _local(windows, wall, s[0], s[1], s[2])
+                        if depth <= windows.thickness[wall] + _BEHIND:
                             continue
-                        ox, oy, oz = o[0, first:last], o[1, first:last], o[2, first:last]
-                        dx, dy, dz = d[0, first:last], d[1, first:last], d[2, first:last]
-                        a0, a1, start_at, slope = t0[first:last], t1[first:last], starts[first:last], slopes[first:last]
-                        for sample in range(points.shape[2]):
-                            s = points[lamp, group, sample]
-                            a, u, depth = _local(windows, wall, s[0], s[1], s[2])
-                            if depth <= windows.thickness[wall] + _BEHIND:
+                        sides = _bounds_through(s, hull, bounds)
+                        for pane in panes:
+                            if not sights[pane] or _beside(windows, pane, s, bounds, sides):
                                 continue
-                            _copy(low[first:last], high[first:last], a0, a1)
-                            _along(inward, ox, oy, oz, start_at)
-                            _along(inward, dx, dy, dz, slope)
-                            _cut(start_at, slope, inner, a0, a1)
+                            _copy(b0, b1, a0, a1)
                             for edge in range(windows.edge_first[pane], windows.edge_first[pane + 1]):
-                                clear = windows.edges[edge, 0] * a + windows.edges[edge, 1] * u - windows.edges[edge, 2]
-                                plane = _rim_plane(windows, wall, edge, 3 if clear >= 0.0 else 4, a, u, depth)
+                                plane = _binding_plane(windows, wall, edge, a, u, depth)
                                 _along(plane, ox, oy, oz, start_at)
                                 _along(plane, dx, dy, dz, slope)
                                 _cut(start_at, slope, plane[0] * s[0] + plane[1] * s[1] + plane[2] * s[2], a0, a1)
+                                if not _any_left(a0, a1):
+                                    break
                             k = _place_samples(
-                                o, d, jitter, t0, t1, first, last, enter, s, offsets[sample], windows.transmittance[pane], windows, lamps, lamp, wall,
-                                extinction if len(segments) == 1 else 0.0, scattering, g, haze_samples,
+                                o, d, jitter, t0, t1, first, last, enter, s, offsets[sample], windows.transmittance[pane], windows, lamps,
+                                lamp, wall, extinction if len(segments) == 1 else 0.0, scattering, g, haze_samples,
                                 k, start, target, share, ray, lamp_of, wall_of,
                             )  # fmt: skip
                             if k < 0:
@@ -310,7 +378,8 @@ def _shaft_samples(
 def _put_right(air, windows, lamps, o, d, segments, extinction, count, start, target, ray, lamp_of, wall_of, share):
     """Correct samples for what `_place_samples` takes to be simple: beams that are no Lambert's, air in several cells or without panels, several ways in."""
     one_cell = len(segments) == 1
-    several = len(windows.thickness) > 1
+    # A line from outside enters one convex room once; only several cells can be entered again.
+    several = len(segments) > 1 and len(windows.thickness) > 1
     for k in range(count):
         r, lamp, wall = ray[k], lamp_of[k], wall_of[k]
         beam = lamps.exponent[lamp] - 1.0
@@ -323,8 +392,7 @@ def _put_right(air, windows, lamps, o, d, segments, extinction, count, start, ta
         distance = math.sqrt(wx * wx + wy * wy + wz * wz)
         wx, wy, wz = wx / distance, wy / distance, wz / distance
         if beam != 0.0:
-            normal = lamps.normal[lamp]
-            share[k] *= max(1e-12, normal[0] * wx + normal[1] * wy + normal[2] * wz) ** beam
+            share[k] *= max(1e-12, lamps.normal[lamp, 0] * wx + lamps.normal[lamp, 1] * wy + lamps.normal[lamp, 2] * wz) ** beam
         if not simple:
             t = (x - o[0, r]) * d[0, r] + (y - o[1, r]) * d[1, r] + (z - o[2, r]) * d[2, r]
             path = haze_length(air, x, y, z, -wx, -wy, -wz, distance)

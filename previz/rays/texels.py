@@ -218,10 +218,11 @@ def nearest_texel(lookup, triangle, u, v, x, y, z, nx, ny, nz):
 @compiled
 def _on_grid(lookup, chart, triangle, u, v):
     """Return where on the grid `chart` a hit lies, in cells from its lowest corner."""
-    uv = lookup.uv[triangle]
+    uv = lookup.uv
     w = 1.0 - u - v
-    a = (w * uv[0, 0] + u * uv[1, 0] + v * uv[2, 0] - lookup.low[chart, 0]) / lookup.step[chart, 0]
-    b = (w * uv[0, 1] + u * uv[1, 1] + v * uv[2, 1] - lookup.low[chart, 1]) / lookup.step[chart, 1]
+    a = w * uv[triangle, 0, 0] + u * uv[triangle, 1, 0] + v * uv[triangle, 2, 0] - lookup.low[chart, 0]
+    b = w * uv[triangle, 0, 1] + u * uv[triangle, 1, 1] + v * uv[triangle, 2, 1] - lookup.low[chart, 1]
+    a, b = a / lookup.step[chart, 0], b / lookup.step[chart, 1]
     return a, b
 
 
