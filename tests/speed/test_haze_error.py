@@ -83,7 +83,7 @@ def test_time_for_equal_error(mitsuba, figures, seconds):
     kept = {}
     for name, (measure, pixels) in measures.items():
         setting, error = _cheapest(draw, lambda picture: measure(picture, converged, pixels))
-        our_s = seconds(lambda: draw(setting), 7)
+        (our_s,) = seconds(lambda: draw(setting), times=7)
         their_error = measure(theirs, converged, pixels)
         their_goal_s = their_s * (their_error / GOAL_ERROR) ** 2
         kept |= {f"times_less{name}": their_goal_s / our_s, f"passes_lamp_haze{name}": setting, f"our_seconds{name}": our_s}

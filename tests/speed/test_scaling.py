@@ -14,17 +14,16 @@ TRIANGLES = [1_000, 10_000, 100_000, 1_000_000]
 FRAME = dict(passes=1, lamp_samples=8, haze_samples=2)
 
 
-def frame_seconds(scene, folder, seconds):
-    """Return the time of one 480 x 270 frame. [s]"""
-    lit = light_set(scene, build_set(scene, folder))
-    view = view_across(480, 270)
-    return seconds(lambda: hazed_frame(lit, view, **FRAME), 5)
+def framing(scene, folder):
+    """Return a function that draws one 480 x 270 frame of `scene`."""
+    lit, view = light_set(scene, build_set(scene, folder)), view_across(480, 270)
+    return lambda: hazed_frame(lit, view, **FRAME)
 
 
 def test_panes(figures, seconds):
     """From 1 to 400 panes in the same opening a frame's time grows no faster than their number: the slope over all, and from 40 on."""
     counts = [columns * rows for columns, rows in PANES]
-    times = [frame_seconds(many_panes(columns, rows), None, seconds) for columns, rows in PANES]
+    times = seconds(*(framing(many_panes(columns, rows), None) for columns, rows in PANES))
     _plot(figures, "panes", counts, times)
     slope = float(np.polyfit(np.log(counts), np.log(times), 1)[0])
     figures.keep("panes", panes=counts, frame_seconds=times, log_slope=slope)
@@ -34,12 +33,13 @@ def test_panes(figures, seconds):
 
 def test_triangles(figures, seconds, tmp_path):
     """From 10,000 to 1,000,000 triangles in view a frame takes at most twice as long."""
-    times, counts = [], []
+    frames, counts = [], []
     for wanted in TRIANGLES:
         rough = _rough_ball(wanted)
         rough.export(tmp_path / "ball.ply")
         counts.append(len(rough.faces))
-        times.append(frame_seconds(room_with_mesh("ball.ply"), tmp_path, seconds))
+        frames.append(framing(room_with_mesh("ball.ply"), tmp_path))
+    times = seconds(*frames)
     figures.keep("triangles", triangles=counts, frame_seconds=times, from_1e4_to_1e6=times[-1] / times[1])
     _plot(figures, "triangles", counts, times)
     assert times[-1] <= 2 * times[1]
