@@ -26,7 +26,7 @@ from previz.rays.texels import add_smoothly
 from previz.rays.workers import in_order
 
 _SALT_PIXEL, _SALT_SHAFT = 1, 11
-_TILE = 64
+_TILE = 96
 _GLOW_SAMPLES = 4
 _BEYOND_MM = 1e6
 # Neighbouring pixels look at different points of a lamp: a four by four ordered pattern (B. E. Bayer, ICC 1973; from memory).
@@ -104,23 +104,30 @@ def _rays(lit: LitSet, glow: _Glow, view: View, rows, columns, number: int, lamp
     """One ray through each pixel of a tile: (n, 3) linear RGB, row by row. [cd/m2]"""
     salt = 1009 * seed
     row, column = (a.ravel() for a in np.meshgrid(rows, columns, indexing="ij"))
+    group = _PATTERN[row % 4, column % 4]
+    # Rays are made group by group, as the shafts want them, and put back at the end.
+    order = np.argsort(group, kind="stable")
+    row, column, group = row[order], column[order], group[order]
     pixels = row * view.columns + column
     jitter = np.empty((len(pixels), 2))
     _jitter(pixels, number, salt + _SALT_PIXEL, jitter)
-    directions = np.ascontiguousarray(view.directions(column + jitter[:, 0], row + jitter[:, 1]), dtype=np.float64)
-    origins = np.tile(np.asarray(view.position, dtype=np.float64), (len(pixels), 1))
+    directions = view.directions(column + jitter[:, 0], row + jitter[:, 1])
+    lens = np.tile(np.asarray(view.position, dtype=np.float64), (max(len(pixels), _PATTERN.size), 1))
+    origins = lens[: len(pixels)]
     hits = lit.tracer.hit(origins, directions)
     far = hits.distance.astype(np.float64)
-    group = _PATTERN[row % 4, column % 4]
     on_lamps = lamp_points(lit.lamps, _PATTERN.size, lamp_samples, turn=number, salt=salt)
     radiance = _surfaces(lit, glow, origins, directions, hits, group, on_lamps)
     _through_haze(origins, directions, far, lit.air, glow.cell, glow.low, glow.step, per_mm(glow.air.extinction_per_m), glow.air.albedo, radiance)
-    shafts = shaft_radiance(
-        lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, origins, directions, far, pixels, group, on_lamps,
+    radiance += shaft_radiance(
+        lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, lens[: _PATTERN.size], directions, far, pixels,
+        np.searchsorted(group, np.arange(_PATTERN.size + 1)), on_lamps,
         hull=_hull(view, rows, columns, far), salt=salt + _SALT_SHAFT, turn=number, haze_samples=haze_samples,
         extinction_per_m=glow.air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, g=lit.medium.g,
-    )  # fmt: skip
-    return radiance + shafts @ lit.candela
+    ) @ lit.candela  # fmt: skip
+    picture = np.empty_like(radiance)
+    picture[order] = radiance
+    return picture
 
 
 def _hull(view: View, rows, columns, far) -> np.ndarray:
@@ -141,17 +148,36 @@ def _surfaces(lit, glow, origins, directions, hits, group, on_lamps) -> np.ndarr
     found = np.flatnonzero(hits.triangle >= 0)
     if not len(found):
         return radiance
-    triangle, ways = hits.triangle[found], directions[found]
-    normal = hits.normal[found].astype(np.float64)
-    normal /= np.maximum(np.sqrt(np.einsum("ij,ij->i", normal, normal)), 1e-30)[:, None]
-    points = origins[found] + hits.distance[found, None].astype(np.float64) * ways
-    # A matt surface met from behind (an open mesh, the inside of a solid) shows its back like its front.
-    behind = np.einsum("ij,ij->i", normal, ways) > 0
-    facing = np.where(behind[:, None], -normal, normal)
+    triangle = hits.triangle[found]
+    points, normal, facing = (np.empty((len(found), 3)) for _ in range(3))
+    _meet(found, origins, directions, hits.distance, hits.normal, points, normal, facing)
     arriving = lit.direct(points, facing, group[found], on_lamps, extinction_per_m=glow.air.extinction_per_m) @ lit.candela
     add_smoothly(lit.texels.lookup, glow.texel, triangle, hits.u[found], hits.v[found], points, normal, arriving)
     radiance[found] = arriving * glow.reflectance[triangle] / np.pi
     return radiance
+
+
+@compiled
+def _meet(found, origins, directions, distance, outward, points, normal, facing):
+    """
+    Where rays meet surfaces, the surfaces' unit normals, and the same turned towards the lens.
+
+    A matt surface met from behind (an open mesh, the inside of a solid) shows its back like its front.
+    """
+    for k in range(len(found)):
+        i = found[k]
+        length = 0.0
+        along = 0.0
+        for axis in range(3):
+            n = np.float64(outward[i, axis])
+            length += n * n
+            along += n * directions[i, axis]
+            points[k, axis] = origins[i, axis] + np.float64(distance[i]) * directions[i, axis]
+        scale = 1.0 / max(np.sqrt(length), 1e-30)
+        sign = -1.0 if along > 0.0 else 1.0
+        for axis in range(3):
+            normal[k, axis] = outward[i, axis] * scale
+            facing[k, axis] = sign * normal[k, axis]
 
 
 @compiled

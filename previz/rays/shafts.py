@@ -146,19 +146,15 @@ def _beside(windows, pane, s, bounds, count):
 
 
 @compiled
-def _along(g, x, y, z, out):
-    """Fill `out` with g . (x, y, z) for many vectors; a loop so plain that it runs several at once, as do the next two."""
-    gx, gy, gz = g
-    for r in range(len(out)):
-        out[r] = gx * x[r] + gy * y[r] + gz * z[r]
+def _cut(gx, gy, gz, above, x, y, z, t0, t1):
+    """
+    Cut [t0, t1] of rays by above + t g . (x, y, z) >= 0, where `above` is how far their common origin lies inside.
 
-
-@compiled
-def _cut(start, slope, level, t0, t1):
-    """Cut [t0, t1] of rays by start + t slope >= level."""
+    A loop so plain that the processor does several rays at once.
+    """
     for r in range(len(t0)):
-        rise = slope[r] + 1e-300
-        t = (level - start[r]) / rise
+        rise = gx * x[r] + gy * y[r] + gz * z[r] + 1e-300
+        t = -above / rise
         low, high = t0[r], t1[r]
         t0[r] = t if (rise > 0.0 and t > low) else low
         t1[r] = t if (rise < 0.0 and t < high) else high
@@ -243,7 +239,7 @@ def _other_ways_in(windows, own, sx, sy, sz, x, y, z):
 
 @compiled
 def _place_samples(
-    o, d, jitter, t0, t1, first, last, enter, s, offset, transmittance, windows, lamps, lamp, wall, extinction, scattering, g,
+    ox, oy, oz, d, jitter, t0, t1, first, last, enter, s, offset, transmittance, windows, lamps, lamp, wall, extinction, scattering, g,
     haze_samples, k, start, target, share, ray, lamp_of, wall_of,
 ):  # fmt: skip
     """
@@ -264,7 +260,7 @@ def _place_samples(
             continue
         if k + haze_samples > len(ray):
             return -1
-        ox, oy, oz, dx, dy, dz = o[0, r], o[1, r], o[2, r], d[0, r], d[1, r], d[2, r]
+        dx, dy, dz = d[0, r], d[1, r], d[2, r]
         middle = (sx - ox) * dx + (sy - oy) * dy + (sz - oz) * dz
         fx, fy, fz = ox + middle * dx - sx, oy + middle * dy - sy, oz + middle * dz - sz
         off = math.sqrt(fx * fx + fy * fy + fz * fz + 1e-12)
@@ -305,48 +301,44 @@ def _shaft_samples(
     """
     Fill the samples of a tile; return their number, -1 where there is no room for them.
 
-    o, d (3, n) rays, sorted by group; segments (cells, 2, n) where each lies in haze; points (lamps, groups, samples, 3) on
+    o (groups, 3) where the rays of each group begin, d (3, n) their directions, group by group; segments (cells, 2, n) where each lies in haze; points (lamps, groups, samples, 3) on
     the lamps, corners (lamps, 4, 3) around them; start, target (k, 3) float32 ends of the shadow rays; share (k,) what a
     sample adds when nothing blocks it.
     """
     k = 0
-    starts, slopes, bounds = np.empty(len(t0)), np.empty(len(t0)), np.empty((16, 3))
-    inner0, inner1 = np.empty(len(t0)), np.empty(len(t0))
+    inner0, inner1, bounds = np.empty(len(t0)), np.empty(len(t0)), np.empty((16, 3))
     sights = np.empty(len(windows.box), np.bool_)
     enter = segments[0, 0]
     for cell in range(len(segments)):
         low, high = segments[cell, 0], segments[cell, 1]
         for lamp in range(len(lamps.shape)):
             if lamps.inside[lamp] or not closed_form:
-                for group in range(len(group_first) - 1):
+                for group in range(len(o)):
                     for sample in range(points.shape[2]):
                         k = _place_samples(
-                            o, d, jitter, low, high, group_first[group], group_first[group + 1], enter, points[lamp, group, sample],
-                            offsets[sample], 1.0, windows, lamps, lamp, np.int64(-1), 0.0, scattering, g, haze_samples,
-                            k, start, target, share, ray, lamp_of, wall_of,
+                            o[group, 0], o[group, 1], o[group, 2], d, jitter, low, high, group_first[group], group_first[group + 1], enter,
+                            points[lamp, group, sample], offsets[sample], 1.0, windows, lamps, lamp, np.int64(-1), 0.0, scattering, g,
+                            haze_samples, k, start, target, share, ray, lamp_of, wall_of,
                         )  # fmt: skip
                         if k < 0:
                             return k
                 continue
             for wall in range(len(windows.thickness)):
                 # Light that came in stands on the panel's inner side.
-                inward = (-windows.axes[wall, 2, 0], -windows.axes[wall, 2, 1], -windows.axes[wall, 2, 2])
-                inner = inward[0] * windows.origin[wall, 0] + inward[1] * windows.origin[wall, 1] + inward[2] * windows.origin[wall, 2]
+                inx, iny, inz = -windows.axes[wall, 2, 0], -windows.axes[wall, 2, 1], -windows.axes[wall, 2, 2]
                 panes = range(windows.wall_first[wall], windows.wall_first[wall + 1])
                 for pane in panes:
                     sights[pane] = _in_sight(windows, wall, pane, corners[lamp], hull)
-                for group in range(len(group_first) - 1):
+                for group in range(len(o)):
                     first, last = group_first[group], group_first[group + 1]
                     if first == last:
                         continue
-                    ox, oy, oz = o[0, first:last], o[1, first:last], o[2, first:last]
+                    ox, oy, oz = o[group, 0], o[group, 1], o[group, 2]
                     dx, dy, dz = d[0, first:last], d[1, first:last], d[2, first:last]
-                    a0, a1, start_at, slope = t0[first:last], t1[first:last], starts[first:last], slopes[first:last]
-                    b0, b1 = inner0[first:last], inner1[first:last]
+                    a0, a1, b0, b1 = t0[first:last], t1[first:last], inner0[first:last], inner1[first:last]
                     _copy(low[first:last], high[first:last], b0, b1)
-                    _along(inward, ox, oy, oz, start_at)
-                    _along(inward, dx, dy, dz, slope)
-                    _cut(start_at, slope, inner, b0, b1)
+                    above = inx * (ox - windows.origin[wall, 0]) + iny * (oy - windows.origin[wall, 1]) + inz * (oz - windows.origin[wall, 2])
+                    _cut(inx, iny, inz, above, dx, dy, dz, b0, b1)
                     for sample in range(points.shape[2]):
                         s = points[lamp, group, sample]
                         a, u, depth = _local(windows, wall, s[0], s[1], s[2])
@@ -358,15 +350,13 @@ def _shaft_samples(
                                 continue
                             _copy(b0, b1, a0, a1)
                             for edge in range(windows.edge_first[pane], windows.edge_first[pane + 1]):
-                                plane = _binding_plane(windows, wall, edge, a, u, depth)
-                                _along(plane, ox, oy, oz, start_at)
-                                _along(plane, dx, dy, dz, slope)
-                                _cut(start_at, slope, plane[0] * s[0] + plane[1] * s[1] + plane[2] * s[2], a0, a1)
+                                gx, gy, gz = _binding_plane(windows, wall, edge, a, u, depth)
+                                _cut(gx, gy, gz, gx * (ox - s[0]) + gy * (oy - s[1]) + gz * (oz - s[2]), dx, dy, dz, a0, a1)
                                 if not _any_left(a0, a1):
                                     break
                             k = _place_samples(
-                                o, d, jitter, t0, t1, first, last, enter, s, offsets[sample], windows.transmittance[pane], windows, lamps,
-                                lamp, wall, extinction if len(segments) == 1 else 0.0, scattering, g, haze_samples,
+                                ox, oy, oz, d, jitter, t0, t1, first, last, enter, s, offsets[sample], windows.transmittance[pane], windows,
+                                lamps, lamp, wall, extinction if len(segments) == 1 else 0.0, scattering, g, haze_samples,
                                 k, start, target, share, ray, lamp_of, wall_of,
                             )  # fmt: skip
                             if k < 0:
@@ -375,8 +365,8 @@ def _shaft_samples(
 
 
 @compiled
-def _put_right(air, windows, lamps, o, d, segments, extinction, count, start, target, ray, lamp_of, wall_of, share):
-    """Correct samples for what `_place_samples` takes to be simple: beams that are no Lambert's, air in several cells or without panels, several ways in."""
+def _put_right(air, windows, lamps, lens, segments, extinction, count, start, target, ray, lamp_of, wall_of, share):
+    """Correct samples, seen from `lens` (n, 3), for what `_place_samples` takes to be simple: beams that are no Lambert's, air in several cells or without panels, several ways in."""
     one_cell = len(segments) == 1
     # A line from outside enters one convex room once; only several cells can be entered again.
     several = len(segments) > 1 and len(windows.thickness) > 1
@@ -394,7 +384,7 @@ def _put_right(air, windows, lamps, o, d, segments, extinction, count, start, ta
         if beam != 0.0:
             share[k] *= max(1e-12, lamps.normal[lamp, 0] * wx + lamps.normal[lamp, 1] * wy + lamps.normal[lamp, 2] * wz) ** beam
         if not simple:
-            t = (x - o[0, r]) * d[0, r] + (y - o[1, r]) * d[1, r] + (z - o[2, r]) * d[2, r]
+            t = math.sqrt((x - lens[r, 0]) ** 2 + (y - lens[r, 1]) ** 2 + (z - lens[r, 2]) ** 2)
             path = haze_length(air, x, y, z, -wx, -wy, -wz, distance)
             for cell in range(len(segments)):
                 path += max(0.0, min(segments[cell, 1, r], t) - segments[cell, 0, r])
@@ -404,11 +394,12 @@ def _put_right(air, windows, lamps, o, d, segments, extinction, count, start, ta
 
 
 @compiled
-def _segments(air, o, d, far, out):
+def _segments(air, lens, directions, far, out):
     """Fill `out` (cells, 2, n) with the part of each ray that lies in each cell of air; start after end where none does."""
-    for r in range(o.shape[1]):
+    for r in range(len(far)):
+        x, y, z, dx, dy, dz = lens[r, 0], lens[r, 1], lens[r, 2], directions[r, 0], directions[r, 1], directions[r, 2]
         for cell in range(len(air.first) - 1):
-            t0, t1 = clip_cell(air, cell, o[0, r], o[1, r], o[2, r], d[0, r], d[1, r], d[2, r], 0.0, far[r])
+            t0, t1 = clip_cell(air, cell, x, y, z, dx, dy, dz, 0.0, far[r])
             if t1 > 1e30:
                 t0, t1 = 1.0, 0.0
             out[cell, 0, r] = t0
@@ -422,7 +413,7 @@ def _jitters(pixels, salt, out):
 
 
 def shaft_radiance(
-    tracer: Tracer, air: Cells, closed_form: bool, windows: Windows, lamps: Lamps, origins, directions, far, pixels, group, points,
+    tracer: Tracer, air: Cells, closed_form: bool, windows: Windows, lamps: Lamps, origins, directions, far, pixels, group_first, points,
     *, hull=None, salt: int, turn: int = 0, haze_samples: int, extinction_per_m: float, scattering_per_m: float, g: float,
 ) -> np.ndarray:  # fmt: skip
     """
@@ -430,16 +421,16 @@ def shaft_radiance(
 
     Parameters
     ----------
-    origins, directions : (n, 3) float arrays
-        Rays; unit directions. [mm], [1]
+    origins, directions : (groups, 3), (n, 3) float arrays
+        Rays come group by group, all of a group from one point; unit directions. [mm], [1]
     far : (n,) float array
         Where each ray ends; inf where it leaves the set. [mm]
     pixels : (n,) int array
         A number for each ray that chance depends on.
     closed_form : bool
         True where all light enters `air` through `windows`; False takes samples along all of the ray.
-    group, points : (n,) int array, (lamps, groups, samples, 3) float array
-        The group of each ray, and the points on each lamp that the rays of each group look at. [mm]
+    group_first, points : (groups + 1,) int array, (lamps, groups, samples, 3) float array
+        The first ray of each group, and the points on each lamp that its rays look at. [mm]
     hull : (h, 3) float array or None
         Points whose convex hull holds all rays up to `far`; found from the rays where it is None. [mm]
     turn, haze_samples : int
@@ -452,41 +443,38 @@ def shaft_radiance(
     (n, lamps) float array
         Times a lamp's candela: luminance. [1/m2]
     """
-    total = np.zeros((len(origins), len(lamps.shape)))
+    total = np.zeros((len(far), len(lamps.shape)))
     cells = len(air.first) - 1
     if scattering_per_m <= 0 or not len(lamps.shape) or not cells:
         return total
-    order = np.argsort(group, kind="stable")
-    group_first = np.searchsorted(group[order], np.arange(points.shape[1] + 1))
-    o, d = np.ascontiguousarray(origins[order].T), np.ascontiguousarray(directions[order].T)
-    jitter, segments = np.empty(len(order)), np.empty((cells, 2, len(order)))
-    _jitters(pixels[order], salt, jitter)
-    _segments(air, o, d, far[order], segments)
+    lens = np.repeat(origins, np.diff(group_first), axis=0)
+    jitter, segments = np.empty(len(far)), np.empty((cells, 2, len(far)))
+    _jitters(pixels, salt, jitter)
+    _segments(air, lens, directions, far, segments)
+    d = np.ascontiguousarray(directions.T)
     if hull is None:
-        ends = np.concatenate([o + segments[:, end, None] * d for end in (0, 1)])[:, :, (segments[:, 1] > segments[:, 0]).any(axis=0)]
+        ends = np.concatenate([lens.T + segments[:, end, None] * d for end in (0, 1)])[:, :, (segments[:, 1] > segments[:, 0]).any(axis=0)]
         ends = ends.transpose(0, 2, 1).reshape(-1, 3)
         if not len(ends):
             return total
         hull = np.array(np.meshgrid(*zip(ends.min(axis=0), ends.max(axis=0)))).reshape(3, -1).T.copy()
     # The weights are per point on a lamp; a tile meets few panes at once, and one that meets more is done again with more room.
     extinction, scattering = per_mm(extinction_per_m), per_mm(scattering_per_m) / points.shape[2]
-    room = 6 * len(order) * len(lamps.shape) * points.shape[2] * haze_samples
+    room = 6 * len(far) * len(lamps.shape) * points.shape[2] * haze_samples
     # Successive points on a lamp look at successive places of the interval, by the golden ratio.
     offsets = (0.6180339887498949 * (turn * points.shape[2] + np.arange(points.shape[2]))) % 1.0
-    t0, t1 = np.empty(len(order)), np.empty(len(order))
+    t0, t1 = np.empty(len(far)), np.empty(len(far))
     while True:
         start, target, share = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32), np.empty(room)
         ray, lamp_of, wall_of = np.empty(room, np.int32), np.empty(room, np.int32), np.empty(room, np.int32)
         count = _shaft_samples(
-            o, d, jitter, segments, group_first, closed_form, windows, lamps, points, offsets, face_corners(lamps), hull, extinction, scattering, g,
+            origins, d, jitter, segments, group_first, closed_form, windows, lamps, points, offsets, face_corners(lamps), hull, extinction, scattering, g,
             haze_samples, t0, t1, start, target, share, ray, lamp_of, wall_of,
         )  # fmt: skip
         if count >= 0:
             break
         room *= 2
-    _put_right(air, windows, lamps, o, d, segments, extinction, count, start, target, ray, lamp_of, wall_of, share)
+    _put_right(air, windows, lamps, lens, segments, extinction, count, start, target, ray, lamp_of, wall_of, share)
     blocked = tracer.blocked(start[:count], target[:count])
-    sorted_total = np.zeros_like(total)
-    add_free(sorted_total, share, blocked, ray, lamp_of, count)
-    total[order] = sorted_total * LUX_PER_CANDELA_MM2
-    return total
+    add_free(total, share, blocked, ray, lamp_of, count)
+    return total * LUX_PER_CANDELA_MM2
