@@ -176,26 +176,6 @@ def _copy(low, high, t0, t1):
 
 
 @compiled
-def _tangent_of(angle):
-    """Return tan(angle); small angles, the usual case, by its series to 1e-9."""
-    if abs(angle) < 0.1:
-        q = angle * angle
-        return angle * (1.0 + q * (1.0 / 3.0 + q * (2.0 / 15.0 + q * 17.0 / 315.0)))
-    return math.tan(angle)
-
-
-@compiled
-def _angle_between(low, high):
-    """Return atan(high) - atan(low); small angles by the series of the tangent of the difference."""
-    below = 1.0 + low * high
-    t = (high - low) / below
-    if below > 0.0 and t < 0.1:
-        q = t * t
-        return t * (1.0 - q * (1.0 / 3.0 - q * (0.2 - q * (1.0 / 7.0 - q / 9.0))))
-    return math.atan(high) - math.atan(low)
-
-
-@compiled
 def _brightening(x):
     """Return exp(x) for 0 <= x, to 1e-9 of itself up to 2 and to 1e-5 up to 8: a polynomial and four squarings, cheaper than a call."""
     q = min(x, 40.0) * 0.0625
@@ -238,55 +218,136 @@ def _other_ways_in(windows, own, sx, sy, sz, x, y, z):
 
 
 @compiled
+def _gather_lit(d, jitter, t0, t1, enter, first, last, ray, rows):
+    """Pack the rays first .. last that are lit: their numbers into `ray`, what is known of them into `rows`; return how many."""
+    m = 0
+    for r in range(first, last):
+        if t1[r] > t0[r]:
+            ray[m] = r
+            rows[_T0, m], rows[_T1, m], rows[_ENTER, m], rows[_JITTER, m] = t0[r], t1[r], enter[r], jitter[r]
+            rows[_DX, m], rows[_DY, m], rows[_DZ, m] = d[0, r], d[1, r], d[2, r]
+            m += 1
+    return m
+
+
+@compiled
+def _view_from(m, lx, ly, lz, dx, dy, dz, t0, t1, middle, inverse_off, low, angle):
+    """
+    Fill in how each lit interval looks from s, which lies at (lx, ly, lz) from the rays' origin; return the widest angle's tangent.
+
+    middle: where a ray passes s nearest; inverse_off: 1 / how near; low: tangent at which the interval begins; angle: how wide it is.
+    """
+    square = lx * lx + ly * ly + lz * lz
+    for r in range(m):
+        middle[r] = lx * dx[r] + ly * dy[r] + lz * dz[r]
+    for r in range(m):
+        inverse_off[r] = 1.0 / math.sqrt(max(square - middle[r] * middle[r], 1e-12))
+    for r in range(m):
+        low[r] = (t0[r] - middle[r]) * inverse_off[r]
+    widest = 0.0
+    for r in range(m):
+        high = (t1[r] - middle[r]) * inverse_off[r]
+        below = 1.0 + low[r] * high
+        t = (high - low[r]) / max(below, 1e-12)
+        widest = max(widest, t)
+        q = t * t
+        angle[r] = t * (1.0 - q * (1.0 / 3.0 - q * (0.2 - q * (1.0 / 7.0 - q / 9.0))))
+    return widest
+
+
+@compiled
+def _places(m, h, haze_samples, offset, jitter, angle, low, inverse_off, middle, place):
+    """Fill `place` with where along each ray sample h lies: evenly in the angle seen from s, for narrow angles."""
+    for r in range(m):
+        shift = jitter[r] + offset
+        shift = shift - 1.0 if shift >= 1.0 else shift
+        x = (h + shift) / haze_samples * angle[r]
+        q = x * x
+        tangent = x * (1.0 + q * (1.0 / 3.0 + q * (2.0 / 15.0 + q * 17.0 / 315.0)))
+        place[r] = middle[r] + (low[r] + tangent) / ((1.0 - low[r] * tangent) * inverse_off[r])
+
+
+@compiled
+def _wide_places(m, h, haze_samples, offset, rows):
+    """The same for any angle."""
+    for r in range(m):
+        shift = (rows[_JITTER, r] + offset) % 1.0
+        high = (rows[_T1, r] - rows[_MIDDLE, r]) * rows[_OFF, r]
+        low = math.atan(rows[_LOW, r])
+        rows[_ANGLE, r] = math.atan(high) - low
+        rows[_PLACE, r] = rows[_MIDDLE, r] + math.tan(low + (h + shift) / haze_samples * rows[_ANGLE, r]) / rows[_OFF, r]
+
+
+@compiled
+def _kept_within(m, t0, t1, place):
+    for r in range(m):
+        place[r] = min(max(place[r], t0[r]), t1[r])
+
+
+@compiled
+def _weigh(m, lx, ly, lz, nx, ny, nz, hx, hy, hz, s_depth, extinction, g, each, place, dx, dy, dz, enter, angle, inverse_off, share):
+    """Fill `share` with the radiance per candela that a sample at each `place` adds when nothing blocks it."""
+    for r in range(m):
+        wx, wy, wz = place[r] * dx[r] - lx, place[r] * dy[r] - ly, place[r] * dz[r] - lz
+        distance = math.sqrt(wx * wx + wy * wy + wz * wz)
+        # Of the way from s, which falls s_depth to the inner plane, the rest is in haze.
+        fall = max(1e-12, -(hx * wx + hy * wy + hz * wz))
+        both = 1.0 / (distance * fall)
+        inverse = fall * both
+        path = place[r] - enter[r] + distance * distance * both * max(0.0, fall - s_depth)
+        spread = 1.0 + g * g + 2.0 * g * (wx * dx[r] + wy * dy[r] + wz * dz[r]) * inverse
+        sent = max(0.0, nx * wx + ny * wy + nz * wz) * inverse
+        share[r] = each * angle[r] * inverse_off[r] * sent / (_brightening(extinction * path) * spread * math.sqrt(spread))
+
+
+# What is known of lit rays, one row each of a small table that stays in the processor's cache.
+_T0, _T1, _ENTER, _JITTER, _DX, _DY, _DZ, _MIDDLE, _OFF, _LOW, _ANGLE, _PLACE, _SHARE = range(13)
+_NARROW = 0.1
+
+
+@compiled
 def _place_samples(
     ox, oy, oz, d, jitter, t0, t1, first, last, enter, s, offset, transmittance, windows, lamps, lamp, wall, extinction, scattering, g,
-    haze_samples, k, start, target, share, ray, lamp_of, wall_of,
+    haze_samples, rows, lit, k, start, target, share, ray, lamp_of, wall_of,
 ):  # fmt: skip
     """
     Place `haze_samples` samples on each lit interval, with the radiance per candela that each adds when nothing blocks it.
 
     `enter` (n,) is where each ray comes into the haze. Both legs are dimmed as in one convex room: the lens's is in haze
     from there on, the lamp's from the inner plane of `wall`; with `extinction` 0 they are not, and `_put_right` does it.
-    Returns the new number of samples, -1 where there is no room for them.
+    Returns the new number of samples, -1 where there is no room for them. A sample lies `jitter` (n,) + `offset`, less
+    than 1 each, along its share of the interval.
+
+    Each step is a plain loop over the rows of a table, so that the processor does several rays at a time.
     """
-    sx, sy, sz = s[0], s[1], s[2]
+    m = _gather_lit(d, jitter, t0, t1, enter, first, last, lit, rows)
+    if m == 0:
+        return k
+    if k + m * haze_samples > len(ray):
+        return -1
+    lx, ly, lz = s[0] - ox, s[1] - oy, s[2] - oz
     nx, ny, nz = lamps.normal[lamp, 0], lamps.normal[lamp, 1], lamps.normal[lamp, 2]
-    w = max(wall, 0)
-    hx, hy, hz = (windows.axes[w, 2, 0], windows.axes[w, 2, 1], windows.axes[w, 2, 2]) if wall >= 0 else (0.0, 0.0, 0.0)
-    s_depth = hx * (sx - windows.origin[w, 0]) + hy * (sy - windows.origin[w, 1]) + hz * (sz - windows.origin[w, 2]) if wall >= 0 else 1.0
+    hx = hy = hz = 0.0
+    s_depth = 1.0
+    if wall >= 0:
+        hx, hy, hz = windows.axes[wall, 2, 0], windows.axes[wall, 2, 1], windows.axes[wall, 2, 2]
+        s_depth = hx * (s[0] - windows.origin[wall, 0]) + hy * (s[1] - windows.origin[wall, 1]) + hz * (s[2] - windows.origin[wall, 2])
     each = scattering * transmittance * (1.0 - g * g) / (4.0 * math.pi * haze_samples)
-    for r in range(first, last):
-        if not t1[r] > t0[r]:
-            continue
-        if k + haze_samples > len(ray):
-            return -1
-        dx, dy, dz = d[0, r], d[1, r], d[2, r]
-        middle = (sx - ox) * dx + (sy - oy) * dy + (sz - oz) * dz
-        fx, fy, fz = ox + middle * dx - sx, oy + middle * dy - sy, oz + middle * dz - sz
-        off = math.sqrt(fx * fx + fy * fy + fz * fz + 1e-12)
-        inverse_off = 1.0 / off
-        low = (t0[r] - middle) * inverse_off
-        angle = _angle_between(low, (t1[r] - middle) * inverse_off)
-        place = jitter[r] + offset
-        place -= math.floor(place)
-        for h in range(haze_samples):
-            tangent = _tangent_of((h + place) / haze_samples * angle)
-            t = middle + off * (low + tangent) / (1.0 - low * tangent)
-            t = min(max(t, t0[r]), t1[r])
-            x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
-            wx, wy, wz = x - sx, y - sy, z - sz
-            distance = math.sqrt(wx * wx + wy * wy + wz * wz)
-            # Of the way from s, which falls s_depth to the inner plane, the rest is in haze.
-            fall = max(1e-12, -(hx * wx + hy * wy + hz * wz))
-            both = 1.0 / (distance * fall)
-            inverse = fall * both
-            path = t - enter[r] + distance * distance * both * max(0.0, fall - s_depth)
-            spread = 1.0 + g * g + 2.0 * g * (wx * dx + wy * dy + wz * dz) * inverse
-            sent = max(0.0, nx * wx + ny * wy + nz * wz) * inverse
-            share[k] = each * angle * inverse_off * sent / (_brightening(extinction * path) * spread * math.sqrt(spread))
-            start[k, 0], start[k, 1], start[k, 2] = x, y, z
-            target[k, 0], target[k, 1], target[k, 2] = sx, sy, sz
-            ray[k] = r
+    dx, dy, dz, low, angle, off, middle = rows[_DX], rows[_DY], rows[_DZ], rows[_LOW], rows[_ANGLE], rows[_OFF], rows[_MIDDLE]
+    widest = _view_from(m, lx, ly, lz, dx, dy, dz, rows[_T0], rows[_T1], middle, off, low, angle)
+    for h in range(haze_samples):
+        if widest < _NARROW:
+            _places(m, h, haze_samples, offset, rows[_JITTER], angle, low, off, middle, rows[_PLACE])
+        else:
+            _wide_places(m, h, haze_samples, offset, rows)
+        _kept_within(m, rows[_T0], rows[_T1], rows[_PLACE])
+        _weigh(m, lx, ly, lz, nx, ny, nz, hx, hy, hz, s_depth, extinction, g, each, rows[_PLACE], dx, dy, dz, rows[_ENTER], angle, off, rows[_SHARE])
+        for r in range(m):
+            t = rows[_PLACE, r]
+            start[k, 0], start[k, 1], start[k, 2] = ox + t * rows[_DX, r], oy + t * rows[_DY, r], oz + t * rows[_DZ, r]
+            target[k, 0], target[k, 1], target[k, 2] = s[0], s[1], s[2]
+            share[k] = rows[_SHARE, r]
+            ray[k] = lit[r]
             lamp_of[k] = lamp
             wall_of[k] = wall
             k += 1
@@ -308,6 +369,7 @@ def _shaft_samples(
     k = 0
     inner0, inner1, bounds = np.empty(len(t0)), np.empty(len(t0)), np.empty((16, 3))
     sights = np.empty(len(windows.box), np.bool_)
+    rows, lit = np.empty((13, len(t0))), np.empty(len(t0), np.int64)
     enter = segments[0, 0]
     for cell in range(len(segments)):
         low, high = segments[cell, 0], segments[cell, 1]
@@ -318,7 +380,7 @@ def _shaft_samples(
                         k = _place_samples(
                             o[group, 0], o[group, 1], o[group, 2], d, jitter, low, high, group_first[group], group_first[group + 1], enter,
                             points[lamp, group, sample], offsets[sample], 1.0, windows, lamps, lamp, np.int64(-1), 0.0, scattering, g,
-                            haze_samples, k, start, target, share, ray, lamp_of, wall_of,
+                            haze_samples, rows, lit, k, start, target, share, ray, lamp_of, wall_of,
                         )  # fmt: skip
                         if k < 0:
                             return k
@@ -357,7 +419,7 @@ def _shaft_samples(
                             k = _place_samples(
                                 ox, oy, oz, d, jitter, t0, t1, first, last, enter, s, offsets[sample], windows.transmittance[pane], windows,
                                 lamps, lamp, wall, extinction if len(segments) == 1 else 0.0, scattering, g, haze_samples,
-                                k, start, target, share, ray, lamp_of, wall_of,
+                                rows, lit, k, start, target, share, ray, lamp_of, wall_of,
                             )  # fmt: skip
                             if k < 0:
                                 return k
