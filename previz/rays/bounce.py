@@ -30,9 +30,9 @@ from previz.rays.transport import DROPPED, Transport
 from previz.rays.workers import worker_count
 
 # The first bounce comes from small bright patches and shafts and takes every ray; later ones come from all over and take
-# a few, others each time. Haze cells are few themselves and gather nine harmonics each, so they keep more.
+# a few, others each time. Haze cells gather from all sides into nine harmonics, which need fewer rays at first.
 _LATER_SHARE = 8
-_LATER_CELL_SHARE = 4
+_CELL_SHARE, _LATER_CELL_SHARE = 2, 8
 _ROUNDS = 4
 HARMONICS = (ORDER + 1) ** 2
 _ORDER_OF = np.array([0, 1, 1, 1, 2, 2, 2, 2, 2])
@@ -108,7 +108,7 @@ def weights(transport: Transport, medium: Scaled) -> Weights:
     moments = medium.moments[_ORDER_OF].astype(np.float32)
     later = range(_ROUNDS - 1)
     return Weights(
-        (texels, *(texels.thinned(_LATER_SHARE, i) for i in later)), (cells, *(cells.thinned(_LATER_CELL_SHARE, i) for i in later)), moments
+        (texels, *(texels.thinned(_LATER_SHARE, i) for i in later)), (cells.thinned(_CELL_SHARE, 0), *(cells.thinned(_LATER_CELL_SHARE, i) for i in later)), moments
     )
 
 
