@@ -42,9 +42,10 @@ class CompileLoops(BuildHookInterface):
             return
         root = Path(self.root)
         self.app.display_info("compiling the loops over rays ahead of their use (about 20 s)")
-        done = subprocess.run(
-            [sys.executable, "-m", "previz.frames.ahead"], cwd=root, env=os.environ | {"PYTHONPATH": str(root)}, capture_output=True, text=True
-        )
+        # The build's own dependencies may have come by the same path, so the package goes in front of it.
+        path = os.pathsep.join(filter(None, [str(root), os.environ.get("PYTHONPATH")]))
+        command = [sys.executable, "-m", "previz.frames.ahead"]
+        done = subprocess.run(command, cwd=root, env=os.environ | {"PYTHONPATH": path}, capture_output=True, text=True)
         if done.returncode:
             reason = done.stderr.strip().splitlines()[-1:] or ["no reason given"]
             self.app.display_warning(f"not compiled ahead ({reason[0]}): the first command will take longer")
