@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 
+from previz.camera.lens import magnification_limited
 from previz.check.finding import Finding, rule
 from previz.check.text import millimetres, number
 from previz.rig.moves import plan_move
@@ -107,6 +108,14 @@ def focus(study):
                 f"Keep the lens {millimetres(math.ceil(lens.near - nearest))} mm farther from what is in focus, or focus farther off.",
             )
             continue
+        if np.any(magnification_limited(lens.focal, taken.focus_mm)):
+            yield Finding(
+                "care",
+                about(taken),
+                f"Focus comes to {number(float(taken.focus_mm.min()))} mm of the entrance pupil, within a focal length of {number(lens.focal)} mm "
+                "or nearly so, where frame and exposure of a thin lens mean nothing.",
+                "Measure the picture's width and the stop at that distance on the lens itself.",
+            )
         far = "endless" if math.isinf(taken.far_mm) else f"{number(taken.far_mm)} mm"
         yield Finding("ok", about(taken), f"Sharp from {number(taken.near_mm)} mm to {far} of the entrance pupil where focus is nearest.")
 

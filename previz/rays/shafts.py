@@ -32,7 +32,7 @@ import numpy as np
 
 from previz.light.units import LUX_PER_CANDELA_MM2, per_mm
 from previz.rays.compiled import compiled
-from previz.rays.kernels import add_free, clip_cell, haze_length, hashed
+from previz.rays.kernels import add_free, clip_cell, haze_length, hashed, scattering_share
 from previz.rays.packed import Cells, Lamps, Windows, face_corners
 from previz.rays.tracer import Tracer
 
@@ -295,9 +295,9 @@ def _weigh(m, lx, ly, lz, nx, ny, nz, hx, hy, hz, s_depth, extinction, g, each, 
         both = 1.0 / (distance * fall)
         inverse = fall * both
         path = place[r] - enter[r] + distance * distance * both * max(0.0, fall - s_depth)
-        spread = 1.0 + g * g + 2.0 * g * (wx * dx[r] + wy * dy[r] + wz * dz[r]) * inverse
+        phase = scattering_share(-(wx * dx[r] + wy * dy[r] + wz * dz[r]) * inverse, g)
         sent = max(0.0, nx * wx + ny * wy + nz * wz) * inverse
-        share[r] = each * angle[r] * inverse_off[r] * sent / (_brightening(extinction * path) * spread * math.sqrt(spread))
+        share[r] = each * angle[r] * inverse_off[r] * sent * phase / _brightening(extinction * path)
 
 
 # What is known of lit rays, one row each of a small table that stays in the processor's cache.
@@ -332,7 +332,7 @@ def _place_samples(
     if wall >= 0:
         hx, hy, hz = windows.axes[wall, 2, 0], windows.axes[wall, 2, 1], windows.axes[wall, 2, 2]
         s_depth = hx * (s[0] - windows.origin[wall, 0]) + hy * (s[1] - windows.origin[wall, 1]) + hz * (s[2] - windows.origin[wall, 2])
-    each = scattering * transmittance * (1.0 - g * g) / (4.0 * math.pi * haze_samples)
+    each = scattering * transmittance / haze_samples
     dx, dy, dz, low, angle, off, middle = rows[_DX], rows[_DY], rows[_DZ], rows[_LOW], rows[_ANGLE], rows[_OFF], rows[_MIDDLE]
     widest = _view_from(m, lx, ly, lz, dx, dy, dz, rows[_T0], rows[_T1], middle, off, low, angle)
     for h in range(haze_samples):
