@@ -66,6 +66,11 @@ def magnification(focal, distance):
     return focal / (focused_distance(focal, distance) - focal)
 
 
+def entrance_pupil(focal: float, stop: float) -> float:
+    """Return the diameter of the entrance pupil, ``f / N``: what the f-number means (ISO 517; from memory). [mm], [1] -> [mm]"""
+    return focal / stop
+
+
 def half_tangent(size, focal, distance):
     """
     Return the tangent of half the angle of view across a sensor side.

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from previz.camera.lens import half_tangent
+from previz.camera.lens import entrance_pupil, focused_distance, half_tangent
 from previz.scene.model import Scene
 
 
@@ -70,6 +70,8 @@ class View:
     forward, right, up       (3,) unit vectors
     half_width, half_height  tangents of half the angles of view [1]
     columns, rows            of the picture [pixel]
+    pupil_radius             of the entrance pupil; 0 is a pinhole, which has everything in focus [mm]
+    focus_mm                 from the entrance pupil along the optical axis to the plane in focus [mm]
     """
 
     position: np.ndarray
@@ -80,6 +82,35 @@ class View:
     half_height: float
     columns: int
     rows: int
+    pupil_radius: float = 0.0
+    focus_mm: float = np.inf
+
+    def window(self, across=0.0, upward=0.0) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """
+        Return how the picture is seen from one point of the entrance pupil.
+
+        Parameters
+        ----------
+        across, upward : float
+            Where in the pupil, to the right and up, in pupil radii; the centre by default. [1]
+
+        Returns
+        -------
+        origin : (3,) float array
+            The point of the pupil. [mm]
+        corner, right, down : (3,) float arrays
+            The point (x, y) of the picture is seen along ``corner + x right + y down``. [1], [1/pixel]
+
+        Notes
+        -----
+        The thin lens: all rays of one point of the picture meet in one point of the plane in focus (R. L. Cook,
+        T. Porter and L. Carpenter, Distributed Ray Tracing, SIGGRAPH 1984; from memory).
+        """
+        offset = self.pupil_radius * (across * np.asarray(self.right, float) + upward * np.asarray(self.up, float))
+        right = 2 * self.half_width / self.columns * np.asarray(self.right, float)
+        down = -2 * self.half_height / self.rows * np.asarray(self.up, float)
+        corner = np.asarray(self.forward, float) - self.columns / 2 * right - self.rows / 2 * down - offset / self.focus_mm
+        return np.asarray(self.position, float) + offset, corner, right, down
 
     def directions(self, x, y) -> np.ndarray:
         """
@@ -93,11 +124,10 @@ class View:
         Returns
         -------
         (n, 3) float array
-            Unit vectors from the entrance pupil.
+            Unit vectors from the middle of the entrance pupil.
         """
-        across = (2 * np.asarray(x, float) / self.columns - 1) * self.half_width
-        upward = (1 - 2 * np.asarray(y, float) / self.rows) * self.half_height
-        rays = self.forward + across[..., None] * self.right + upward[..., None] * self.up
+        _, corner, right, down = self.window()
+        rays = corner + np.asarray(x, float)[..., None] * right + np.asarray(y, float)[..., None] * down
         return rays / np.linalg.norm(rays, axis=-1, keepdims=True)
 
     def project(self, points) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -124,7 +154,7 @@ class View:
         return x, y, depth
 
 
-def view_at(scene: Scene, pose: Poses, focus_mm: float, size: tuple[int, int] | None = None) -> View:
+def view_at(scene: Scene, pose: Poses, focus_mm: float, size: tuple[int, int] | None = None, *, stop: float | None = None) -> View:
     """
     Return what the scene's camera sees from one pose.
 
@@ -138,6 +168,8 @@ def view_at(scene: Scene, pose: Poses, focus_mm: float, size: tuple[int, int] | 
         Focused distance, from the entrance pupil. [mm]
     size : (columns, rows), optional
         Of the picture; the body's resolution by default. [pixel]
+    stop : float, optional
+        f-number that the picture is out of focus by; by default it is a pinhole's. [1]
 
     Returns
     -------
@@ -148,4 +180,6 @@ def view_at(scene: Scene, pose: Poses, focus_mm: float, size: tuple[int, int] | 
     half_width = float(half_tangent(scene.body.sensor[0] / scene.body.crop, scene.lens.focal, focus_mm))
     forward, left, up = axes(np.reshape(pose.pan, ()), np.reshape(pose.tilt, ()))
     position = np.reshape(np.asarray(pose.position, float), 3)
-    return View(position, forward, -left, up, half_width, half_width * rows / columns, int(columns), int(rows))
+    radius = 0.0 if stop is None else entrance_pupil(scene.lens.focal, stop) / 2
+    focused = float(focused_distance(scene.lens.focal, focus_mm))
+    return View(position, forward, -left, up, half_width, half_width * rows / columns, int(columns), int(rows), radius, focused)

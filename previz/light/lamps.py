@@ -117,12 +117,12 @@ def face_points(emitter: Emitter, unit) -> np.ndarray:
     Disc: P. Shirley and K. Chiu, A Low Distortion Map Between Disk and Square, J. Graphics Tools 2(3), 1997 (from memory).
     """
     square = 2 * np.asarray(unit, dtype=float) - 1
-    across = _concentric(square) if emitter.shape == "disc" else square
+    across = disc_points(square) if emitter.shape == "disc" else square
     return emitter.centre + across[:, :1] * emitter.half_u + across[:, 1:] * emitter.half_v
 
 
-def _concentric(square: np.ndarray) -> np.ndarray:
-    """Map the (n, 2) square from -1 to 1 onto the unit disc: squares become circles, equal areas stay equal."""
+def disc_points(square: np.ndarray) -> np.ndarray:
+    """Return the points (n, 2) of the unit disc for those of the square from -1 to 1: squares become circles, equal areas stay equal."""
     a, b = square.T
     wide = np.abs(a) > np.abs(b)
     radius = np.where(wide, a, b)

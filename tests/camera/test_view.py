@@ -88,3 +88,34 @@ class TestView:
         poses = Poses(np.zeros((3, 3)), np.arange(3.0), np.zeros(3))
         assert_allclose(view_at(Scene(), poses[1], 100).forward, [np.cos(1), np.sin(1), 0])
         assert len(poses) == 3 and len(poses[1:]) == 2
+
+
+class TestPupil:
+    """The picture from any point of the entrance pupil."""
+
+    def test_every_point_of_the_pupil_sees_the_plane_in_focus_alike(self):
+        """Rays of one pixel meet where the plane in focus is, 100 mm along the axis, and nowhere else."""
+        frame = wide_open(2.0)
+        meets = []
+        for across, upward in ((0, 0), (1, 0), (0, -1), (0.6, 0.8)):
+            origin, corner, right, down = frame.window(across, upward)
+            ray = corner + 1700 * right + 300 * down
+            assert_allclose(ray @ frame.forward, 1)
+            meets.append(origin + 100 * ray)
+        assert_allclose(meets, np.tile(meets[0], (4, 1)), atol=1e-9)
+
+    def test_is_as_wide_as_the_stop_says(self):
+        """Diameter = focal / f-number: 20 mm at f/16 is 1.25 mm; no stop is a pinhole."""
+        origin, *_ = wide_open(16).window(0, 1)
+        assert_allclose(np.linalg.norm(origin - wide_open(16).position), 0.625)
+        assert view().pupil_radius == 0
+
+    def test_focuses_no_nearer_than_the_model_lens_can(self):
+        """A plane in focus within the focal length is none: 1.04 focal lengths is the nearest."""
+        assert_allclose(view(focus_mm=5).focus_mm, 20.8)
+
+
+def wide_open(stop):
+    """The camera of `view` with a lens that is out of focus off its plane."""
+    scene = Scene.model_validate({"lens": {"focal": 20}, "body": {"sensor": [36, 24]}})
+    return view_at(scene, Poses(np.array([10.0, 20.0, 30.0]), np.float64(0.4), np.float64(-0.2)), 100.0, stop=stop)
