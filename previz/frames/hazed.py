@@ -7,11 +7,14 @@ in its pixel and go on in the same low-discrepancy sequence, so each adds sample
 
 A tile is a pure function of the lit set, the view and its place, so any number of workers gives the same bytes, and
 memory is bounded by tiles, not by the frame.
+
+`hazed_frame` is the picture; `light_layers` is the same rays with the light kept apart by lamp and by the way it came.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -63,30 +66,68 @@ def hazed_frame(
         Linear RGB, Rec. 709 primaries; 0.2126 R + 0.7152 G + 0.0722 B is the luminance. [cd/m2]
     """
     seed = lit.scene.seed if seed is None else seed
-    glow = _Glow(lit, view, bounces)
-    picture = np.zeros((view.rows, view.columns, 3), np.float32)
+    glow = [_Glow(lit, view, lit.candela, bounces)]
+    return _tiled(lit, glow, view, passes, lamp_samples, haze_samples, workers, progress, seed, whole=True)[0, 0]
+
+
+@dataclass(frozen=True)
+class Layers:
+    """
+    The light of a frame, kept apart; each (lamps, rows, columns, 3) float32, linear RGB. [cd/m2]
+
+    direct  what surfaces send back of light straight from a lamp, dimmed by the haze before the lens
+    bounce  the same of light that has bounced or scattered before
+    haze    what haze sends to the lens: shafts, and bounced light that it scatters
+    """
+
+    direct: np.ndarray
+    bounce: np.ndarray
+    haze: np.ndarray
+
+    def mixed(self, level) -> np.ndarray:
+        """Return the picture (rows, columns, 3) float32 with the light of each lamp times `level` (lamps,); all ones give the frame. [cd/m2]"""
+        level = np.asarray(level, np.float32)
+        return np.einsum("l,lrcx->rcx", level, self.direct) + np.einsum("l,lrcx->rcx", level, self.bounce) + np.einsum("l,lrcx->rcx", level, self.haze)
+
+
+def light_layers(
+    lit: LitSet, view: View, *, passes: int = 4, lamp_samples: int = 8, haze_samples: int = 2, workers: int | None = None,
+    progress: Callable[[float], None] | None = None, seed: int | None = None,
+) -> Layers:  # fmt: skip
+    """Return the light of a frame lamp by lamp, from the same rays as `hazed_frame` with the same parameters: the picture is the sum of its layers."""
+    seed = lit.scene.seed if seed is None else seed
+    alone = np.eye(len(lit.emitters))[:, :, None] * lit.candela
+    glow = [_Glow(lit, view, candela, True) for candela in alone]
+    parts = _tiled(lit, glow, view, passes, lamp_samples, haze_samples, workers, progress, seed, whole=False)
+    return Layers(*np.moveaxis(parts, 1, 0))
+
+
+def _tiled(lit, glow, view, passes, lamp_samples, haze_samples, workers, progress, seed, *, whole: bool) -> np.ndarray:
+    """Return (glows, 1 or 3, rows, columns, 3) float32: the light of each of `glow`, `whole` or as direct, bounce and haze."""
+    picture = np.zeros((len(glow), 1 if whole else 3, view.rows, view.columns, 3), np.float32)
     places = [(row, column) for row in range(0, view.rows, _TILE) for column in range(0, view.columns, _TILE)]
 
     def tile(place: tuple[int, int]) -> np.ndarray:
         rows = np.arange(place[0], min(place[0] + _TILE, view.rows))
         columns = np.arange(place[1], min(place[1] + _TILE, view.columns))
-        total = np.zeros((len(rows) * len(columns), 3))
+        total = np.zeros((*picture.shape[:2], len(rows) * len(columns), 3))
         for number in range(passes):
-            total += _rays(lit, glow, view, rows, columns, number, lamp_samples, haze_samples, seed)
-        return (total / passes).astype(np.float32).reshape(len(rows), len(columns), 3)
+            total += _rays(lit, glow, view, rows, columns, number, lamp_samples, haze_samples, seed, whole)
+        return (total / passes).astype(np.float32).reshape(*picture.shape[:2], len(rows), len(columns), 3)
 
     for done, ((row, column), part) in enumerate(zip(places, in_order(tile, places, workers)), start=1):
-        picture[row : row + part.shape[0], column : column + part.shape[1]] = part
+        picture[:, :, row : row + part.shape[2], column : column + part.shape[3]] = part
         if progress:
             progress(done / len(places))
     return picture
 
 
 class _Glow:
-    """Bounced light of all lamps in their colours, ready to be read along the rays of one view, and the air that it passes."""
+    """Lamps of given intensities (lamps, 3) [cd] and their bounced light, ready to be read along the rays of one view, and the air that it passes."""
 
-    def __init__(self, lit: LitSet, view: View, bounces: bool):
-        texel, cell = lit.bounce_colour
+    def __init__(self, lit: LitSet, view: View, candela: np.ndarray, bounces: bool):
+        self.candela = candela
+        texel, cell = lit.bounced_by(candela)
         grid = lit.transport.grid
         self.texel = np.ascontiguousarray(texel) * bounces
         # All rays of a frame end at the entrance pupil, so each cell scatters towards one place.
@@ -100,8 +141,10 @@ class _Glow:
         self.reflectance = np.array([lit.built.reflectance[f.finish] for f in lit.built.faces])[lit.built.face_of]
 
 
-def _rays(lit: LitSet, glow: _Glow, view: View, rows, columns, number: int, lamp_samples: int, haze_samples: int, seed: int) -> np.ndarray:
-    """One ray through each pixel of a tile: (n, 3) linear RGB, row by row. [cd/m2]"""
+def _rays(
+    lit: LitSet, glow: list[_Glow], view: View, rows, columns, number: int, lamp_samples: int, haze_samples: int, seed: int, whole: bool
+) -> np.ndarray:
+    """One ray through each pixel of a tile: (glows, 1 or 3, n, 3) linear RGB, row by row. [cd/m2]"""
     salt = 1009 * seed
     row, column = (a.ravel() for a in np.meshgrid(rows, columns, indexing="ij"))
     group = _PATTERN[row % 4, column % 4]
@@ -117,16 +160,22 @@ def _rays(lit: LitSet, glow: _Glow, view: View, rows, columns, number: int, lamp
     hits = lit.tracer.hit(origins, directions)
     far = hits.distance.astype(np.float64)
     on_lamps = lamp_points(lit.lamps, _PATTERN.size, lamp_samples, turn=number, salt=salt)
-    radiance = _surfaces(lit, glow, origins, directions, hits, group, on_lamps)
-    _through_haze(origins, directions, far, lit.air, glow.cell, glow.low, glow.step, per_mm(glow.air.extinction_per_m), glow.air.albedo, radiance)
-    radiance += shaft_radiance(
+    # How light is dimmed does not depend on whose it is.
+    air = glow[0].air
+    surfaces = _surfaces(lit, glow, origins, directions, hits, group, on_lamps)
+    shafts = shaft_radiance(
         lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, lens[: _PATTERN.size], directions, far, pixels,
         np.searchsorted(group, np.arange(_PATTERN.size + 1)), on_lamps,
         hull=_hull(view, rows, columns, far), salt=salt + _SALT_SHAFT, turn=number, haze_samples=haze_samples,
-        extinction_per_m=glow.air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, g=lit.medium.g,
-    ) @ lit.candela  # fmt: skip
-    picture = np.empty_like(radiance)
-    picture[order] = radiance
+        extinction_per_m=air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, g=lit.medium.g,
+    )  # fmt: skip
+    picture = np.empty((len(glow), 1 if whole else 3, len(pixels), 3))
+    for one, (direct, bounce), out in zip(glow, surfaces, picture):
+        left, haze = np.ones(len(pixels)), np.zeros((len(pixels), 3))
+        _through_haze(origins, directions, far, lit.air, one.cell, one.low, one.step, per_mm(air.extinction_per_m), air.albedo, left, haze)
+        haze += shafts @ one.candela
+        direct, bounce = direct * left[:, None], bounce * left[:, None]
+        out[:, order] = direct + bounce + haze if whole else (direct, bounce, haze)
     return picture
 
 
@@ -142,19 +191,22 @@ def _hull(view: View, rows, columns, far) -> np.ndarray:
     return np.concatenate([np.reshape(view.position, (1, 3)), view.position + corners * (reach / along)[:, None]])
 
 
-def _surfaces(lit, glow, origins, directions, hits, group, on_lamps) -> np.ndarray:
-    """What the surfaces send back along the rays: (n, 3). [cd/m2]"""
-    radiance = np.zeros((len(origins), 3))
+def _surfaces(lit, glow, origins, directions, hits, group, on_lamps) -> list[tuple[np.ndarray, np.ndarray]]:
+    """What the surfaces send back along the rays of direct and of bounced light, for each of `glow`: (n, 3) each. [cd/m2]"""
+    parts = [(np.zeros((len(origins), 3)), np.zeros((len(origins), 3))) for _ in glow]
     found = np.flatnonzero(hits.triangle >= 0)
     if not len(found):
-        return radiance
+        return parts
     triangle = hits.triangle[found]
     points, normal, facing = (np.empty((len(found), 3)) for _ in range(3))
     _meet(found, origins, directions, hits.distance, hits.normal, points, normal, facing)
-    arriving = lit.direct(points, facing, group[found], on_lamps, extinction_per_m=glow.air.extinction_per_m) @ lit.candela
-    add_smoothly(lit.texels.lookup, glow.texel, triangle, hits.u[found], hits.v[found], points, normal, arriving)
-    radiance[found] = arriving * glow.reflectance[triangle] / np.pi
-    return radiance
+    arriving = lit.direct(points, facing, group[found], on_lamps, extinction_per_m=glow[0].air.extinction_per_m)
+    for one, (direct, bounce) in zip(glow, parts):
+        sent_back = one.reflectance[triangle] / np.pi
+        bounced = np.zeros((len(found), 3))
+        add_smoothly(lit.texels.lookup, one.texel, triangle, hits.u[found], hits.v[found], points, normal, bounced)
+        direct[found], bounce[found] = arriving @ one.candela * sent_back, bounced * sent_back
+    return parts
 
 
 @compiled
@@ -191,9 +243,9 @@ def _jitter(pixels, number, salt, out):
 
 
 @compiled
-def _through_haze(origins, directions, far, air, glow, low, step, extinction, albedo, radiance):
+def _through_haze(origins, directions, far, air, glow, low, step, extinction, albedo, passed_on, scattered):
     """
-    Dim `radiance` (n, 3) by the haze on each ray and add the bounced light that the haze scatters to the lens.
+    Dim `passed_on` (n,) by the haze on each ray and add to `scattered` (n, 3) the bounced light that the haze sends to the lens.
 
     The light in haze cells is smooth, so a few fixed points on the ray, each for an equal length of it, are enough and
     leave no grain.
@@ -220,8 +272,9 @@ def _through_haze(origins, directions, far, air, glow, low, step, extinction, al
                 _blend_cells(glow, x, y, z, before * (1.0 - passed), added)
                 before *= passed
             left *= np.exp(-extinction * (t1 - t0))
+        passed_on[i] *= left
         for colour in range(3):
-            radiance[i, colour] = radiance[i, colour] * left + albedo * added[colour]
+            scattered[i, colour] += albedo * added[colour]
 
 
 @compiled

@@ -74,8 +74,12 @@ class LitSet:
 
     @property
     def bounce_colour(self) -> tuple[np.ndarray, np.ndarray]:
-        """Bounced light of all lamps: (n, 3) illuminance on texels [lux], (cells, 9, 3) luminance scattered by haze cells [cd/m2]."""
-        candela = self.candela.astype(np.float32)
+        """Bounced light of all lamps as they are, as `bounced_by` gives it."""
+        return self.bounced_by(self.candela)
+
+    def bounced_by(self, candela: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return the bounced light of lamps of `candela` (lamps, 3) [cd]: (n, 3) illuminance on texels [lux], (cells, 9, 3) luminance scattered by haze cells [cd/m2]."""
+        candela = candela.astype(np.float32)
         texel = np.einsum("lnc,lc->nc", self.bounce.texel[..., :3], candela)
         return texel, np.einsum("lnhc,lc->nhc", self.bounce.cell[..., :3], candela)
 
