@@ -17,6 +17,8 @@ from previz.rays.kernels import add_free, emission, haze_length, in_any_cell
 from previz.rays.packed import Cells, Lamps, Windows, face_corners
 from previz.rays.tracer import SKIN_MM, Tracer
 
+_ON_BOUNDS_MM = 0.01
+
 
 @compiled
 def _at_panels(windows, points):
@@ -104,24 +106,9 @@ def _fill_may_be_lit(rooms, windows, lamps, corners, points, margin, out):
         for lamp in range(len(lamps.shape)):
             if lamps.inside[lamp] or _panels_between(windows, corners, lamp, x, y, z, margin[i], here, facing) > 0:
                 out[i] = True
-        # Outside the rooms, or within the margin of leaving them, light needs no aperture.
+        # Outside the rooms light needs no aperture.
         if not out[i]:
-            out[i] = not _well_inside(rooms, x, y, z)
-
-
-@compiled
-def _well_inside(rooms, x, y, z):
-    """Return True where a point lies in one of `rooms` or on its bounds."""
-    for cell in range(len(rooms.first) - 1):
-        inside = True
-        for p in range(rooms.first[cell], rooms.first[cell + 1]):
-            plane = rooms.planes[p]
-            if plane[0] * x + plane[1] * y + plane[2] * z > plane[3] + 0.01:
-                inside = False
-                break
-        if inside:
-            return True
-    return False
+            out[i] = not in_any_cell(rooms, x, y, z, _ON_BOUNDS_MM)
 
 
 def may_be_lit(rooms: Cells, windows: Windows, lamps: Lamps, points: np.ndarray, margin: np.ndarray) -> np.ndarray:
@@ -159,7 +146,7 @@ def _direct_samples(
         y = np.float64(points[i, 1]) + skin * ny
         z = np.float64(points[i, 2]) + skin * nz
         in_air = nx == 0.0 and ny == 0.0 and nz == 0.0
-        indoors = closed_form and in_any_cell(rooms, x, y, z)
+        indoors = closed_form and in_any_cell(rooms, x, y, z, 0.0)
         for lamp in range(len(lamps.shape)):
             through = indoors and not lamps.inside[lamp]
             count = 0

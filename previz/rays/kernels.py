@@ -122,13 +122,12 @@ def haze_length(cells, ox, oy, oz, dx, dy, dz, far):
 
 
 @compiled
-def in_any_cell(cells, x, y, z):
-    """Return True where the point lies in one of `cells`."""
+def in_any_cell(cells, x, y, z, slack):
+    """Return True where the point lies in one of `cells`, or no farther than `slack` outside each of its planes. [mm]"""
     for cell in range(len(cells.first) - 1):
         inside = True
         for p in range(cells.first[cell], cells.first[cell + 1]):
-            plane = cells.planes[p]
-            if plane[0] * x + plane[1] * y + plane[2] * z > plane[3]:
+            if cells.planes[p, 0] * x + cells.planes[p, 1] * y + cells.planes[p, 2] * z > cells.planes[p, 3] + slack:
                 inside = False
                 break
         if inside:
