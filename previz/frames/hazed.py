@@ -1,9 +1,10 @@
 """
 Hazed frames: what the lens sees of a lit set, in absolute luminance.
 
-A frame is one ray a pixel and pass: surfaces send back direct light (shadow rays to points on each lamp) and bounce
-light (looked up), haze dims them and adds shafts (lit intervals) and bounced light (looked up). Passes jitter the ray
-in its pixel and go on in the same low-discrepancy sequence, so each adds samples where the others have none.
+A frame is one ray a pixel and pass, from points of the entrance pupil at moments of the exposure (see `lens_rays`).
+Surfaces send back direct light (shadow rays to points on each lamp) and bounce light (looked up), haze dims them and
+adds shafts (lit intervals) and bounced light (looked up). Passes go on in the same low-discrepancy sequences, so each
+adds samples where the others have none.
 
 A tile is a pure function of the lit set, the view and its place, so any number of workers gives the same bytes, and
 memory is bounded by tiles, not by the frame.
@@ -13,31 +14,29 @@ memory is bounded by tiles, not by the frame.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from previz.camera.view import View
+from previz.frames.lens_rays import GROUPS, Looks, looks, pattern_group, pixel_rays, tile_hull
 from previz.light.units import per_mm
 
 from previz.rays.compiled import compiled
-from previz.rays.kernels import clip_cell, hashed, haze_length, headings, lamp_points
+from previz.rays.kernels import clip_cell, haze_length, headings, lamp_points
 from previz.rays.lit import LitSet
 from previz.rays.shafts import shaft_radiance
 from previz.rays.texels import add_smoothly
 from previz.rays.workers import in_order
 
-_SALT_PIXEL, _SALT_SHAFT = 1, 11
+_SALT_PIXEL, _SALT_SHAFT, _SALT_PUPIL = 1, 11, 21
 _TILE = 96
 _GLOW_SAMPLES = 4
-_BEYOND_MM = 1e6
-# Neighbouring pixels look at different points of a lamp: a four by four ordered pattern (B. E. Bayer, ICC 1973; from memory).
-_PATTERN = np.array([[0, 8, 2, 10], [12, 4, 14, 6], [3, 11, 1, 9], [15, 7, 13, 5]])
 
 
 def hazed_frame(
-    lit: LitSet, view: View, *, passes: int = 4, lamp_samples: int = 8, haze_samples: int = 2, workers: int | None = None,
+    lit: LitSet, view: View | Sequence[View], *, passes: int = 4, lamp_samples: int = 8, haze_samples: int = 2, workers: int | None = None,
     bounces: bool = True, progress: Callable[[float], None] | None = None, seed: int | None = None,
 ) -> np.ndarray:  # fmt: skip
     """
@@ -47,8 +46,9 @@ def hazed_frame(
     ----------
     lit : LitSet
         The set with its light and its air.
-    view : View
-        The lens; its columns and rows are the picture's.
+    view : View or sequence of View
+        The lens; its columns and rows are the picture's. Several are the lens at moments spread evenly over the
+        exposure, in order: what moves in the picture is smeared.
     passes : int
         Rays a pixel.
     lamp_samples, haze_samples : int
@@ -66,8 +66,9 @@ def hazed_frame(
         Linear RGB, Rec. 709 primaries; 0.2126 R + 0.7152 G + 0.0722 B is the luminance. [cd/m2]
     """
     seed = lit.scene.seed if seed is None else seed
-    glow = [_Glow(lit, view, lit.candela, bounces)]
-    return _tiled(lit, glow, view, passes, lamp_samples, haze_samples, workers, progress, seed, whole=True)[0, 0]
+    views = [view] if isinstance(view, View) else list(view)
+    glow = [_Glow(lit, _middle(views), lit.candela, bounces)]
+    return _tiled(lit, glow, views, passes, lamp_samples, haze_samples, workers, progress, seed, whole=True)[0, 0]
 
 
 @dataclass(frozen=True)
@@ -91,19 +92,26 @@ class Layers:
 
 
 def light_layers(
-    lit: LitSet, view: View, *, passes: int = 4, lamp_samples: int = 8, haze_samples: int = 2, workers: int | None = None,
+    lit: LitSet, view: View | Sequence[View], *, passes: int = 4, lamp_samples: int = 8, haze_samples: int = 2, workers: int | None = None,
     progress: Callable[[float], None] | None = None, seed: int | None = None,
 ) -> Layers:  # fmt: skip
     """Return the light of a frame lamp by lamp, from the same rays as `hazed_frame` with the same parameters: the picture is the sum of its layers."""
     seed = lit.scene.seed if seed is None else seed
     alone = np.eye(len(lit.emitters))[:, :, None] * lit.candela
-    glow = [_Glow(lit, view, candela, True) for candela in alone]
-    parts = _tiled(lit, glow, view, passes, lamp_samples, haze_samples, workers, progress, seed, whole=False)
+    views = [view] if isinstance(view, View) else list(view)
+    glow = [_Glow(lit, _middle(views), candela, True) for candela in alone]
+    parts = _tiled(lit, glow, views, passes, lamp_samples, haze_samples, workers, progress, seed, whole=False)
     return Layers(*np.moveaxis(parts, 1, 0))
 
 
-def _tiled(lit, glow, view, passes, lamp_samples, haze_samples, workers, progress, seed, *, whole: bool) -> np.ndarray:
+def _middle(views: Sequence[View]) -> View:
+    return views[len(views) // 2]
+
+
+def _tiled(lit, glow, views, passes, lamp_samples, haze_samples, workers, progress, seed, *, whole: bool) -> np.ndarray:
     """Return (glows, 1 or 3, rows, columns, 3) float32: the light of each of `glow`, `whole` or as direct, bounce and haze."""
+    view = views[0]
+    through = [looks(views, number, 1009 * seed + _SALT_PUPIL) for number in range(passes)]
     picture = np.zeros((len(glow), 1 if whole else 3, view.rows, view.columns, 3), np.float32)
     places = [(row, column) for row in range(0, view.rows, _TILE) for column in range(0, view.columns, _TILE)]
 
@@ -112,7 +120,7 @@ def _tiled(lit, glow, view, passes, lamp_samples, haze_samples, workers, progres
         columns = np.arange(place[1], min(place[1] + _TILE, view.columns))
         total = np.zeros((*picture.shape[:2], len(rows) * len(columns), 3))
         for number in range(passes):
-            total += _rays(lit, glow, view, rows, columns, number, lamp_samples, haze_samples, seed, whole)
+            total += _rays(lit, glow, view, through[number], rows, columns, number, lamp_samples, haze_samples, seed, whole)
         return (total / passes).astype(np.float32).reshape(*picture.shape[:2], len(rows), len(columns), 3)
 
     for done, ((row, column), part) in enumerate(zip(places, in_order(tile, places, workers)), start=1):
@@ -130,7 +138,7 @@ class _Glow:
         texel, cell = lit.bounced_by(candela)
         grid = lit.transport.grid
         self.texel = np.ascontiguousarray(texel) * bounces
-        # All rays of a frame end at the entrance pupil, so each cell scatters towards one place.
+        # Cells are far wider than the pupil and than its way within a frame, so each scatters towards one place.
         travel = view.position - grid.centre
         travel /= np.maximum(np.linalg.norm(travel, axis=1, keepdims=True), 1e-9)
         basis = np.empty((9, len(travel)))
@@ -142,31 +150,29 @@ class _Glow:
 
 
 def _rays(
-    lit: LitSet, glow: list[_Glow], view: View, rows, columns, number: int, lamp_samples: int, haze_samples: int, seed: int, whole: bool
-) -> np.ndarray:
+    lit: LitSet, glow: list[_Glow], view: View, through: Looks, rows, columns, number: int, lamp_samples: int, haze_samples: int, seed: int,
+    whole: bool,
+) -> np.ndarray:  # fmt: skip
     """One ray through each pixel of a tile: (glows, 1 or 3, n, 3) linear RGB, row by row. [cd/m2]"""
     salt = 1009 * seed
     row, column = (a.ravel() for a in np.meshgrid(rows, columns, indexing="ij"))
-    group = _PATTERN[row % 4, column % 4]
+    group = pattern_group(row, column)
     # Rays are made group by group, as the shafts want them, and put back at the end.
     order = np.argsort(group, kind="stable")
     row, column, group = row[order], column[order], group[order]
     pixels = row * view.columns + column
-    jitter = np.empty((len(pixels), 2))
-    _jitter(pixels, number, salt + _SALT_PIXEL, jitter)
-    directions = view.directions(column + jitter[:, 0], row + jitter[:, 1])
-    lens = np.tile(np.asarray(view.position, dtype=np.float64), (max(len(pixels), _PATTERN.size), 1))
-    origins = lens[: len(pixels)]
+    origins, directions = np.empty((len(pixels), 3)), np.empty((len(pixels), 3))
+    pixel_rays(through, row, column, group, pixels, number, salt + _SALT_PIXEL, origins, directions)
     hits = lit.tracer.hit(origins, directions)
     far = hits.distance.astype(np.float64)
-    on_lamps = lamp_points(lit.lamps, _PATTERN.size, lamp_samples, turn=number, salt=salt)
+    on_lamps = lamp_points(lit.lamps, GROUPS, lamp_samples, turn=number, salt=salt)
     # How light is dimmed does not depend on whose it is.
     air = glow[0].air
     surfaces = _surfaces(lit, glow, origins, directions, hits, group, on_lamps)
     shafts = shaft_radiance(
-        lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, lens[: _PATTERN.size], directions, far, pixels,
-        np.searchsorted(group, np.arange(_PATTERN.size + 1)), on_lamps,
-        hull=_hull(view, rows, columns, far), salt=salt + _SALT_SHAFT, turn=number, haze_samples=haze_samples,
+        lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, through.origin, directions, far, pixels,
+        np.searchsorted(group, np.arange(GROUPS + 1)), on_lamps,
+        hull=tile_hull(through, rows, columns, far), salt=salt + _SALT_SHAFT, turn=number, haze_samples=haze_samples,
         extinction_per_m=air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, g=lit.medium.g,
     )  # fmt: skip
     picture = np.empty((len(glow), 1 if whole else 3, len(pixels), 3))
@@ -177,18 +183,6 @@ def _rays(
         direct, bounce = direct * left[:, None], bounce * left[:, None]
         out[:, order] = direct + bounce + haze if whole else (direct, bounce, haze)
     return picture
-
-
-def _hull(view: View, rows, columns, far) -> np.ndarray:
-    """Return five points whose hull holds all rays of a tile: the entrance pupil, and beyond the farthest hit at each corner."""
-    x = np.array([columns[0], columns[-1] + 1, columns[0], columns[-1] + 1], dtype=float)
-    y = np.array([rows[0], rows[0], rows[-1] + 1, rows[-1] + 1], dtype=float)
-    corners = view.directions(x, y)
-    middle = corners.mean(axis=0)
-    reach = far[np.isfinite(far)].max(initial=0.0) if np.isfinite(far).all() else _BEYOND_MM
-    # A ray ends within the pyramid as long as each corner reaches as far along the tile's axis as the longest ray.
-    along = corners @ (middle / np.linalg.norm(middle))
-    return np.concatenate([np.reshape(view.position, (1, 3)), view.position + corners * (reach / along)[:, None]])
 
 
 def _surfaces(lit, glow, origins, directions, hits, group, on_lamps) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -230,16 +224,6 @@ def _meet(found, origins, directions, distance, outward, points, normal, facing)
         for axis in range(3):
             normal[k, axis] = outward[i, axis] * scale
             facing[k, axis] = sign * normal[k, axis]
-
-
-@compiled
-def _jitter(pixels, number, salt, out):
-    """Where in its pixel each ray passes: a shifted low-discrepancy sequence over the passes."""
-    for i in range(len(pixels)):
-        a = hashed(pixels[i], salt) + 0.7548776662466927 * number
-        b = hashed(pixels[i], salt + 1) + 0.5698402909980532 * number
-        out[i, 0] = a - np.floor(a)
-        out[i, 1] = b - np.floor(b)
 
 
 @compiled
