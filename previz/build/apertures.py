@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 
 from previz.build.built import Aperture
+from previz.build.colours import shares_of
 from previz.build.convex import convex_pieces
 from previz.build.panels import bar_depths
 from previz.scene.elevations import Panel, ceiling_panel, floor_panel, wall_panel, wall_plans
@@ -29,12 +30,13 @@ def opening_apertures(room: Room, panel: Panel, opening: Opening) -> list[Apertu
     """
     hole = shapely.Polygon(outline_of(opening)).exterior
     bars = bar_depths(panel.thickness, opening.bars.depth) if opening.bars else (0.0, 0.0)
+    tint = tuple(shares_of(opening.tint).tolist())
     found = []
     for number, pane in panes_of(opening):
         pieces = convex_pieces(pane)
         for outline in pieces:
             depths = _rims(outline, hole, bars, panel.thickness) if len(pieces) == 1 else np.zeros((len(outline), 2))
-            found.append(_aperture(opening.name, number, room, panel, panel.thickness, outline, depths, opening.glass))
+            found.append(_aperture(opening.name, number, room, panel, panel.thickness, outline, depths, opening.glass, tint))
     return found
 
 
@@ -44,11 +46,11 @@ def _rims(outline, hole, bars, thickness):
     return np.where(on_hole[:, None], (0.0, thickness), bars)
 
 
-def _aperture(name, number, room, panel, thickness, outline, depths, transmittance):
+def _aperture(name, number, room, panel, thickness, outline, depths, transmittance, tint=(1.0, 1.0, 1.0)):
     step = np.roll(outline, -1, axis=0) - outline
     normal = np.stack([-step[:, 1], step[:, 0]], axis=1) / np.hypot(*step.T)[:, None]
     edges = np.c_[normal, np.sum(normal * outline, axis=1)]
-    return Aperture(name, number, room.name, panel.origin, panel.axes, thickness, outline, edges, depths, transmittance)
+    return Aperture(name, number, room.name, panel.origin, panel.axes, thickness, outline, edges, depths, transmittance, tint)
 
 
 def gap_apertures(room: Room) -> list[Aperture]:

@@ -13,6 +13,7 @@ import numpy as np
 from previz.build.apertures import gap_apertures, opening_apertures
 from previz.build.built import Aperture, BuiltSet, Face, Part
 from previz.build.cells import box_cell, room_cells
+from previz.build.colours import shares_of
 from previz.build.meshes import MM, MeshFault, Piece, mesh_solids, read_mesh
 from previz.build.panels import bars_solid, panel_solid, slats_solid
 from previz.build.props import prop_solids, turn_axes
@@ -157,6 +158,4 @@ def reflectances(finishes: dict[str, Finish]) -> dict[str, np.ndarray]:
 def _reflectance(finish):
     if finish.colour is None:
         return np.full(3, PLAIN_REFLECTANCE if finish.reflect is None else finish.reflect)
-    coded = np.array([int(finish.colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
-    # sRGB decoding, IEC 61966-2-1:1999
-    return np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+    return shares_of(finish.colour)

@@ -76,7 +76,8 @@ class Aperture:
     edges          (k, 3): unit inward normal (n_along, n_up) and offset c of outline edge i -> i+1; inside where n . q >= c
     depths         (k, 2): the depth of the inner and of the outer rim that each edge has [mm]; a glazing bar's edge has
                    the bar's, an edge of the opening has (0, thickness); an edge inside a cut-up concave opening has (0, 0)
-    transmittance  of the pane at normal incidence [1]
+    transmittance  of the pane at normal incidence; 1 is no glass [1]
+    tint           what the pane lets through of red, green and blue on top of that, linear, Rec. 709 primaries [1]
     """
 
     opening: str
@@ -89,6 +90,7 @@ class Aperture:
     edges: np.ndarray
     depths: np.ndarray
     transmittance: float
+    tint: tuple[float, float, float] = (1.0, 1.0, 1.0)
 
 
 @dataclass(frozen=True)

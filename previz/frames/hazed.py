@@ -134,7 +134,7 @@ class _Glow:
     """Lamps of given intensities (lamps, 3) [cd] and their bounced light, ready to be read along the rays of one view, and the air that it passes."""
 
     def __init__(self, lit: LitSet, view: View, candela: np.ndarray, bounces: bool):
-        self.candela = candela
+        self.candela = lit.behind_tints(candela)
         texel, cell = lit.bounced_by(candela)
         grid = lit.transport.grid
         self.texel = np.ascontiguousarray(texel) * bounces

@@ -192,8 +192,12 @@ def bounced(
     A few bounces are taken one by one. By then light is spread as evenly as it will be and each bounce is the one before
     it times a number below 1, so the rest is the sum of a geometric series.
     """
-    lamps = [_of_one_lamp(texels, transport, weight, direct[:, i], passing[:, :, i], workers) for i in range(direct.shape[1])]
     n, cells = len(direct), len(passing)
+    dark = np.zeros((n, _COLOURS)), np.zeros((cells, HARMONICS, _COLOURS))
+    lamps = [
+        _of_one_lamp(texels, transport, weight, direct[:, i], passing[:, :, i], workers) if direct[:, i].any() or passing[:, :, i].any() else dark
+        for i in range(direct.shape[1])
+    ]
     texel = np.array([t for t, _ in lamps], np.float32).reshape(-1, n, _COLOURS)
     return Bounced(texel, np.array([c for _, c in lamps], np.float32).reshape(-1, cells, HARMONICS, _COLOURS))
 

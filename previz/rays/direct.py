@@ -13,7 +13,7 @@ import numpy as np
 
 from previz.light.units import LUX_PER_CANDELA_MM2, per_mm
 from previz.rays.compiled import compiled
-from previz.rays.kernels import add_free, emission, haze_length, in_any_cell
+from previz.rays.kernels import add_free, emission, haze_length, in_any_cell, slanting_share
 from previz.rays.packed import Cells, Lamps, Windows, face_corners
 from previz.rays.tracer import SKIN_MM, Tracer
 
@@ -75,8 +75,8 @@ def _panels_between(windows, corners, lamp, x, y, z, margin, here, facing):
 @compiled
 def _way_in(windows, facing, count, here, at_panels, lamp, group, sample):
     """
-    Return the transmittance of the aperture whose box the line from a point on a lamp to the point `here` crosses, -1 where
-    it crosses none, and the share of the line that lies on the panel's inner side.
+    Return the aperture whose box the line from a point on a lamp to the point `here` crosses, -1 where it crosses none, the
+    share of the line that lies on the panel's inner side, and 1 / the depth that it falls. [1], [1/mm]
     """
     for f in range(count):
         w = facing[f]
@@ -93,8 +93,8 @@ def _way_in(windows, facing, count, here, at_panels, lamp, group, sample):
             # Four tests at once: a branch for each would be guessed wrongly as often as not.
             inside = (along >= windows.box[pane, 0]) & (along <= windows.box[pane, 2]) & (up >= windows.box[pane, 1]) & (up <= windows.box[pane, 3])
             if inside:
-                return windows.transmittance[pane], -here[w, 2] * inverse
-    return -1.0, 1.0
+                return pane, -here[w, 2] * inverse, inverse
+    return -1, 1.0, 1.0
 
 
 @compiled
@@ -127,7 +127,7 @@ def _corners_at_panels(windows: Windows, lamps: Lamps) -> np.ndarray:
 @compiled
 def _direct_samples(
     points, normals, group, rooms, air, closed_form, windows, lamps, on_lamps, at_panels, corners, extinction, skin,
-    start, target, weight, row, lamp_of,
+    start, target, weight, row, column_of,
 ):  # fmt: skip
     """
     Fill the samples of a batch of points; return their number. A normal of zero length asks for light from all sides.
@@ -155,10 +155,11 @@ def _direct_samples(
                 if count == 0:
                     continue
             for sample in range(samples):
-                passed, inside = 1.0, 1.0
+                passed, inside, column = 1.0, 1.0, lamp
+                pane, inverse = -1, 1.0
                 if through:
-                    passed, inside = _way_in(windows, facing, count, here, at_panels, lamp, group[i], sample)
-                    if passed <= 0.0:
+                    pane, inside, inverse = _way_in(windows, facing, count, here, at_panels, lamp, group[i], sample)
+                    if pane < 0 or windows.transmittance[pane] <= 0.0:
                         continue
                 sx, sy, sz = on_lamps[lamp, group[i], sample, 0], on_lamps[lamp, group[i], sample, 1], on_lamps[lamp, group[i], sample, 2]
                 wx, wy, wz = sx - x, sy - y, sz - z
@@ -171,6 +172,11 @@ def _direct_samples(
                 sent = emission(lamps, lamp, -wx, -wy, -wz)
                 if sent <= 0.0:
                     continue
+                if pane >= 0:
+                    passed = windows.transmittance[pane]
+                    column = lamp + len(lamps.shape) * windows.tint_of[pane]
+                    if passed < 1.0:
+                        passed *= slanting_share(1.0 / (inverse * distance))
                 if extinction == 0.0 or (through and one_room):
                     path = inside * distance
                 else:
@@ -179,7 +185,7 @@ def _direct_samples(
                 start[k, 0], start[k, 1], start[k, 2] = x, y, z
                 target[k, 0], target[k, 1], target[k, 2] = sx, sy, sz
                 row[k] = i
-                lamp_of[k] = lamp
+                column_of[k] = column
                 k += 1
     return k
 
@@ -200,26 +206,26 @@ def direct_light(
 
     Returns
     -------
-    (n, lamps) float array
-        Times a lamp's candela: lux. [1/m2]
+    (n, tints * lamps) float array
+        Times a lamp's candela: lux. First all lamps through clear panes and straight, then through each tint. [1/m2]
 
     Notes
     -----
     Each point of the face adds I cos(theta) / d^2 (photometric distance law, CIE S 017, 17-25-104), thinned by the
     haze it crosses.
     """
-    total = np.zeros((len(points), len(lamps.shape)))
+    total = np.zeros((len(points), len(windows.tints) * len(lamps.shape)))
     if not len(lamps.shape) or not len(points):
         return total
     room = len(points) * len(lamps.shape) * on_lamps.shape[2]
     start, target = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32)
-    weight, row, lamp_of = np.empty(room), np.empty(room, np.int32), np.empty(room, np.int32)
+    weight, row, column = np.empty(room), np.empty(room, np.int32), np.empty(room, np.int32)
     walls = len(windows.thickness)
     at_panels = _at_panels(windows, on_lamps.reshape(-1, 3)).reshape(*on_lamps.shape[:3], walls, 3)
     count = _direct_samples(
         points, normals, group, rooms, air, closed_form, windows, lamps, on_lamps, at_panels, _corners_at_panels(windows, lamps), per_mm(extinction_per_m), SKIN_MM,
-        start, target, weight, row, lamp_of,
+        start, target, weight, row, column,
     )  # fmt: skip
     blocked = tracer.blocked(start[:count], target[:count])
-    add_free(total, weight, blocked, row, lamp_of, count)
+    add_free(total, weight, blocked, row, column, count)
     return total * LUX_PER_CANDELA_MM2

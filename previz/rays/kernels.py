@@ -15,6 +15,7 @@ import math
 import numpy as np
 
 from previz.haze.medium import henyey_greenstein
+from previz.light.glass import INDEX, sheet_transmittance
 from previz.rays.compiled import compiled
 from previz.rays.packed import DISC, POINT
 
@@ -136,14 +137,22 @@ def in_any_cell(cells, x, y, z, slack):
 
 
 scattering_share = compiled(henyey_greenstein)
+_sheet = compiled(sheet_transmittance)
+_STRAIGHT_THROUGH = float(sheet_transmittance(1.0))
 
 
 @compiled
-def add_free(total, weight, blocked, row, lamp_of, count):
-    """Add `weight` to `total[row, lamp]` for the first `count` samples that nothing blocks."""
+def slanting_share(cos):
+    """Return what a pane lets through of light at an angle of that cosine to its normal, as a share of what it lets through straight on."""
+    return _sheet(cos, INDEX) / _STRAIGHT_THROUGH
+
+
+@compiled
+def add_free(total, weight, blocked, row, column, count):
+    """Add `weight` to `total[row, column]` for the first `count` samples that nothing blocks."""
     for k in range(count):
         if not blocked[k]:
-            total[row[k], lamp_of[k]] += weight[k]
+            total[row[k], column[k]] += weight[k]
 
 
 @compiled

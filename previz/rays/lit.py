@@ -48,7 +48,7 @@ class LitSet:
     windows, lamps     apertures and emitters, packed
     texels, transport  surfaces in patches, and what each sees
     weight             the transport at this haze density
-    bounce             bounced light of each lamp per candela
+    bounce             bounced light of each lamp, behind each tint, per candela
     """
 
     scene: Scene
@@ -72,6 +72,10 @@ class LitSet:
         """(lamps, 3) linear RGB intensity on each lamp's axis. [cd]"""
         return np.array([e.candela for e in self.emitters], dtype=np.float64).reshape(-1, 3)
 
+    def behind_tints(self, candela: np.ndarray) -> np.ndarray:
+        """Return (tints * lamps, 3), lamps of `candela` (lamps, 3) as they look behind each tint: all lamps through clear panes and straight first. [cd]"""
+        return (self.windows.tints[:, None] * candela).reshape(-1, 3)
+
     @property
     def bounce_colour(self) -> tuple[np.ndarray, np.ndarray]:
         """Bounced light of all lamps as they are, as `bounced_by` gives it."""
@@ -79,7 +83,7 @@ class LitSet:
 
     def bounced_by(self, candela: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return the bounced light of lamps of `candela` (lamps, 3) [cd]: (n, 3) illuminance on texels [lux], (cells, 9, 3) luminance scattered by haze cells [cd/m2]."""
-        candela = candela.astype(np.float32)
+        candela = self.behind_tints(candela).astype(np.float32)
         texel = np.einsum("lnc,lc->nc", self.bounce.texel[..., :3], candela)
         return texel, np.einsum("lnhc,lc->nhc", self.bounce.cell[..., :3], candela)
 
@@ -89,7 +93,7 @@ class LitSet:
         return scaled(self.medium)
 
     def direct(self, points, normals, group, on_lamps, *, extinction_per_m: float) -> np.ndarray:
-        """Return (n, lamps) direct illuminance per candela on this thread; see `direct_light`."""
+        """Return (n, tints * lamps) direct illuminance per candela on this thread; see `direct_light`."""
         return direct_light(
             self.tracer, self.rooms, self.air, self.closed_form, self.windows, self.lamps, points, normals, group, on_lamps,
             extinction_per_m=extinction_per_m,
@@ -112,7 +116,7 @@ class LitSet:
             [lux]
         """
         points, normals = np.asarray(points, float).reshape(-1, 3), np.asarray(normals, float).reshape(-1, 3)
-        luminous = self.candela @ LUMINANCE_WEIGHTS
+        luminous = self.behind_tints(self.candela) @ LUMINANCE_WEIGHTS
         on_lamps = lamp_points(self.lamps, 1, samples)
         size = max(1, _POINTS_A_BATCH // samples)
 
@@ -121,7 +125,8 @@ class LitSet:
             return self.direct(part, normals[a : a + size], np.zeros(len(part), np.int64), on_lamps, extinction_per_m=self.medium.extinction_per_m)
 
         parts = list(in_order(batch, list(range(0, len(points), size)), self.workers))
-        return np.concatenate(parts) * luminous if parts else np.zeros((0, len(self.emitters)))
+        behind_tints = np.concatenate(parts) * luminous if parts else np.zeros((0, len(luminous)))
+        return behind_tints.reshape(len(points), -1, len(self.emitters)).sum(axis=1)
 
 
 def light_set(
@@ -180,17 +185,17 @@ def relit(lit: LitSet, *, lamps: tuple[Emitter, ...] | None = None, medium: Medi
 def _bounce(lit: LitSet) -> Bounced:
     """Light texels and haze cells directly, then let the light bounce; white lamps of one candela, so colour and level stay factors."""
     direct = _on_texels(lit)
-    passing = _through_cells(lit)[:, None] * _headings(lit)
+    passing = _through_cells(lit)[:, None] * np.tile(_headings(lit), len(lit.windows.tints))
     return bounced(lit.texels, lit.transport, lit.weight, direct, passing, workers=lit.workers)
 
 
 def _on_texels(lit: LitSet) -> np.ndarray:
-    """(n, lamps): mean direct illuminance over each texel, from points spread over it. [1/m2]"""
+    """(n, tints * lamps): mean direct illuminance over each texel, from points spread over it. [1/m2]"""
     texels = lit.texels
     usable = np.flatnonzero(lit.transport.valid[: len(texels.position)] & _reachable(lit, texels.position, texels.side))
     spread = _spread(_TEXEL_SAMPLES, 2) - 0.5
     on_lamps = _one_each(lit, PATTERNS * _TEXEL_SAMPLES)
-    result = np.zeros((len(texels.position), len(lit.emitters)))
+    result = np.zeros((len(texels.position), len(lit.emitters) * len(lit.windows.tints)))
 
     def batch(rows: np.ndarray) -> np.ndarray:
         points = (
@@ -213,12 +218,12 @@ def _reachable(lit: LitSet, points: np.ndarray, size: np.ndarray) -> np.ndarray:
 
 
 def _through_cells(lit: LitSet) -> np.ndarray:
-    """(cells, lamps): mean spherical illuminance in each haze cell straight from the lamps. [1/m2]"""
+    """(cells, tints * lamps): mean spherical illuminance in each haze cell straight from the lamps. [1/m2]"""
     grid = lit.transport.grid
     usable = np.flatnonzero(lit.transport.valid[lit.transport.texels :] & _reachable(lit, grid.centre, np.full(len(grid.centre), np.linalg.norm(grid.step))))
     spread = (_spread(_CELL_SAMPLES, 3) - 0.5) * grid.step
     on_lamps = _one_each(lit, _CELL_SAMPLES)
-    result = np.zeros((len(grid.centre), len(lit.emitters)))
+    result = np.zeros((len(grid.centre), len(lit.emitters) * len(lit.windows.tints)))
 
     def batch(rows: np.ndarray) -> np.ndarray:
         points = (grid.centre[rows, None] + spread).reshape(-1, 3)

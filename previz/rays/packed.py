@@ -42,7 +42,10 @@ class Windows(NamedTuple):
     edge_first               (a + 1,): the edges of aperture i
     edges                    (e, 5): n_along, n_up, c, inner depth, outer depth
     corner                   (e, 3): the outline's corner at which each edge begins, in the set, at the group's rim depth [mm]
-    transmittance            (a,)
+    transmittance            (a,): at normal incidence; less than 1 is a pane of glass
+    wall_of                  (a,): the panel of each aperture
+    tint_of                  (a,): the row of `tints` that each aperture has
+    tints                    (t, 3): transmittance per colour, the first clear
     """
 
     origin: np.ndarray
@@ -56,6 +59,9 @@ class Windows(NamedTuple):
     edges: np.ndarray
     corner: np.ndarray
     transmittance: np.ndarray
+    wall_of: np.ndarray
+    tint_of: np.ndarray
+    tints: np.ndarray
 
 
 class Lamps(NamedTuple):
@@ -103,6 +109,7 @@ def pack_windows(apertures: tuple[Aperture, ...]) -> Windows:
     box = np.array([[*a.outline.min(axis=0), *a.outline.max(axis=0)] for a in flat]).reshape(-1, 4)
     first = _offsets(groups)
     edges = [np.column_stack([a.edges, a.depths]) for a in flat]
+    tints = list(dict.fromkeys([(1.0, 1.0, 1.0), *(a.tint for a in flat)]))
     return Windows(
         origin=np.array([g[0].origin for g in groups], dtype=np.float64).reshape(-1, 3),
         axes=np.array([g[0].axes for g in groups], dtype=np.float64).reshape(-1, 3, 3),
@@ -117,6 +124,9 @@ def pack_windows(apertures: tuple[Aperture, ...]) -> Windows:
         edges=np.ascontiguousarray(np.concatenate(edges)) if edges else np.zeros((0, 5)),
         corner=np.concatenate([np.zeros((0, 3)), *(_corners(a) for a in flat)]),
         transmittance=np.array([a.transmittance for a in flat], dtype=np.float64),
+        wall_of=np.repeat(np.arange(len(groups)), np.diff(first)),
+        tint_of=np.array([tints.index(a.tint) for a in flat], dtype=np.int64),
+        tints=np.array(tints),
     )
 
 

@@ -32,7 +32,7 @@ import numpy as np
 
 from previz.light.units import LUX_PER_CANDELA_MM2, per_mm
 from previz.rays.compiled import compiled
-from previz.rays.kernels import add_free, clip_cell, haze_length, hashed, scattering_share
+from previz.rays.kernels import add_free, clip_cell, haze_length, hashed, scattering_share, slanting_share
 from previz.rays.packed import Cells, Lamps, Windows, face_corners
 from previz.rays.tracer import Tracer
 
@@ -307,14 +307,14 @@ _NARROW = 0.1
 
 @compiled
 def _place_samples(
-    ox, oy, oz, d, jitter, t0, t1, first, last, enter, s, offset, transmittance, windows, lamps, lamp, wall, extinction, scattering, g,
-    haze_samples, rows, lit, k, start, target, share, ray, lamp_of, wall_of,
+    ox, oy, oz, d, jitter, t0, t1, first, last, enter, s, offset, windows, lamps, lamp, pane, extinction, scattering, g,
+    haze_samples, rows, lit, k, start, target, share, ray, column, pane_of,
 ):  # fmt: skip
     """
     Place `haze_samples` samples on each lit interval, with the radiance per candela that each adds when nothing blocks it.
 
     `enter` (n,) is where each ray comes into the haze. Both legs are dimmed as in one convex room: the lens's is in haze
-    from there on, the lamp's from the inner plane of `wall`; with `extinction` 0 they are not, and `_put_right` does it.
+    from there on, the lamp's from the inner plane of the panel of `pane`; with `extinction` 0 they are not, and `_put_right` does it.
     Returns the new number of samples, -1 where there is no room for them. A sample lies `jitter` (n,) + `offset`, less
     than 1 each, along its share of the interval.
 
@@ -329,7 +329,10 @@ def _place_samples(
     nx, ny, nz = lamps.normal[lamp, 0], lamps.normal[lamp, 1], lamps.normal[lamp, 2]
     hx = hy = hz = 0.0
     s_depth = 1.0
-    if wall >= 0:
+    transmittance = 1.0
+    if pane >= 0:
+        wall = windows.wall_of[pane]
+        transmittance = windows.transmittance[pane]
         hx, hy, hz = windows.axes[wall, 2, 0], windows.axes[wall, 2, 1], windows.axes[wall, 2, 2]
         s_depth = hx * (s[0] - windows.origin[wall, 0]) + hy * (s[1] - windows.origin[wall, 1]) + hz * (s[2] - windows.origin[wall, 2])
     each = scattering * transmittance / haze_samples
@@ -348,8 +351,8 @@ def _place_samples(
             target[k, 0], target[k, 1], target[k, 2] = s[0], s[1], s[2]
             share[k] = rows[_SHARE, r]
             ray[k] = lit[r]
-            lamp_of[k] = lamp
-            wall_of[k] = wall
+            column[k] = lamp
+            pane_of[k] = pane
             k += 1
     return k
 
@@ -357,7 +360,7 @@ def _place_samples(
 @compiled
 def _shaft_samples(
     o, d, jitter, segments, group_first, closed_form, windows, lamps, points, offsets, corners, hull, extinction, scattering, g,
-    haze_samples, t0, t1, start, target, share, ray, lamp_of, wall_of,
+    haze_samples, t0, t1, start, target, share, ray, column, pane_of,
 ):  # fmt: skip
     """
     Fill the samples of a tile; return their number, -1 where there is no room for them.
@@ -379,8 +382,8 @@ def _shaft_samples(
                     for sample in range(points.shape[2]):
                         k = _place_samples(
                             o[group, 0], o[group, 1], o[group, 2], d, jitter, low, high, group_first[group], group_first[group + 1], enter,
-                            points[lamp, group, sample], offsets[sample], 1.0, windows, lamps, lamp, np.int64(-1), 0.0, scattering, g,
-                            haze_samples, rows, lit, k, start, target, share, ray, lamp_of, wall_of,
+                            points[lamp, group, sample], offsets[sample], windows, lamps, lamp, np.int64(-1), 0.0, scattering, g,
+                            haze_samples, rows, lit, k, start, target, share, ray, column, pane_of,
                         )  # fmt: skip
                         if k < 0:
                             return k
@@ -390,7 +393,7 @@ def _shaft_samples(
                 inx, iny, inz = -windows.axes[wall, 2, 0], -windows.axes[wall, 2, 1], -windows.axes[wall, 2, 2]
                 panes = range(windows.wall_first[wall], windows.wall_first[wall + 1])
                 for pane in panes:
-                    sights[pane] = _in_sight(windows, wall, pane, corners[lamp], hull)
+                    sights[pane] = windows.transmittance[pane] > 0.0 and _in_sight(windows, wall, pane, corners[lamp], hull)
                 for group in range(len(o)):
                     first, last = group_first[group], group_first[group + 1]
                     if first == last:
@@ -417,9 +420,9 @@ def _shaft_samples(
                                 if not _any_left(a0, a1):
                                     break
                             k = _place_samples(
-                                ox, oy, oz, d, jitter, t0, t1, first, last, enter, s, offsets[sample], windows.transmittance[pane], windows,
-                                lamps, lamp, wall, extinction if len(segments) == 1 else 0.0, scattering, g, haze_samples,
-                                rows, lit, k, start, target, share, ray, lamp_of, wall_of,
+                                ox, oy, oz, d, jitter, t0, t1, first, last, enter, s, offsets[sample], windows,
+                                lamps, lamp, pane, extinction if len(segments) == 1 else 0.0, scattering, g, haze_samples,
+                                rows, lit, k, start, target, share, ray, column, pane_of,
                             )  # fmt: skip
                             if k < 0:
                                 return k
@@ -427,16 +430,29 @@ def _shaft_samples(
 
 
 @compiled
-def _put_right(air, windows, lamps, lens, segments, extinction, count, start, target, ray, lamp_of, wall_of, share):
-    """Correct samples, seen from `lens` (n, 3), for what `_place_samples` takes to be simple: beams that are no Lambert's, air in several cells or without panels, several ways in."""
+def _any_glass(windows):
+    """Return True where some pane is more than a hole."""
+    for pane in range(len(windows.transmittance)):
+        if windows.transmittance[pane] < 1.0:
+            return True
+    return False
+
+
+@compiled
+def _put_right(air, windows, lamps, lens, segments, extinction, count, start, target, ray, column, pane_of, share):
+    """
+    Correct samples, seen from `lens` (n, 3), for what `_place_samples` takes to be simple: beams that are no Lambert's, air in
+    several cells or without panels, several ways in, glass; and give those behind a tint its column of the lamp.
+    """
     one_cell = len(segments) == 1
     # A line from outside enters one convex room once; only several cells can be entered again.
     several = len(segments) > 1 and len(windows.thickness) > 1
+    glazed = len(windows.tints) > 1 or _any_glass(windows)
     for k in range(count):
-        r, lamp, wall = ray[k], lamp_of[k], wall_of[k]
+        r, lamp, pane = ray[k], column[k], pane_of[k]
         beam = lamps.exponent[lamp] - 1.0
-        simple = one_cell and wall >= 0
-        if share[k] == 0.0 or (simple and beam == 0.0 and not several):
+        simple = one_cell and pane >= 0
+        if share[k] == 0.0 or (simple and beam == 0.0 and not several and not glazed):
             continue
         x, y, z = np.float64(start[k, 0]), np.float64(start[k, 1]), np.float64(start[k, 2])
         sx, sy, sz = np.float64(target[k, 0]), np.float64(target[k, 1]), np.float64(target[k, 2])
@@ -451,8 +467,14 @@ def _put_right(air, windows, lamps, lens, segments, extinction, count, start, ta
             for cell in range(len(segments)):
                 path += max(0.0, min(segments[cell, 1, r], t) - segments[cell, 0, r])
             share[k] *= math.exp(-extinction * path)
-        if several and wall >= 0:
+        if pane < 0:
+            continue
+        wall = windows.wall_of[pane]
+        if several:
             share[k] /= 1 + _other_ways_in(windows, wall, sx, sy, sz, x, y, z)
+        if windows.transmittance[pane] < 1.0:
+            share[k] *= slanting_share(abs(windows.axes[wall, 2, 0] * wx + windows.axes[wall, 2, 1] * wy + windows.axes[wall, 2, 2] * wz))
+        column[k] = lamp + len(lamps.shape) * windows.tint_of[pane]
 
 
 @compiled
@@ -502,10 +524,10 @@ def shaft_radiance(
 
     Returns
     -------
-    (n, lamps) float array
-        Times a lamp's candela: luminance. [1/m2]
+    (n, tints * lamps) float array
+        Times a lamp's candela: luminance. First all lamps through clear panes and straight, then through each tint. [1/m2]
     """
-    total = np.zeros((len(far), len(lamps.shape)))
+    total = np.zeros((len(far), len(windows.tints) * len(lamps.shape)))
     cells = len(air.first) - 1
     if scattering_per_m <= 0 or not len(lamps.shape) or not cells:
         return total
@@ -528,15 +550,15 @@ def shaft_radiance(
     t0, t1 = np.empty(len(far)), np.empty(len(far))
     while True:
         start, target, share = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32), np.empty(room)
-        ray, lamp_of, wall_of = np.empty(room, np.int32), np.empty(room, np.int32), np.empty(room, np.int32)
+        ray, column, pane_of = np.empty(room, np.int32), np.empty(room, np.int32), np.empty(room, np.int32)
         count = _shaft_samples(
             origins, d, jitter, segments, group_first, closed_form, windows, lamps, points, offsets, face_corners(lamps), hull, extinction, scattering, g,
-            haze_samples, t0, t1, start, target, share, ray, lamp_of, wall_of,
+            haze_samples, t0, t1, start, target, share, ray, column, pane_of,
         )  # fmt: skip
         if count >= 0:
             break
         room *= 2
-    _put_right(air, windows, lamps, lens, segments, extinction, count, start, target, ray, lamp_of, wall_of, share)
+    _put_right(air, windows, lamps, lens, segments, extinction, count, start, target, ray, column, pane_of, share)
     blocked = tracer.blocked(start[:count], target[:count])
-    add_free(total, share, blocked, ray, lamp_of, count)
+    add_free(total, share, blocked, ray, column, count)
     return total * LUX_PER_CANDELA_MM2

@@ -144,6 +144,7 @@ class Opening(Table):
     bars: Union[Bars, None] = Field(None, description="{columns, rows, width, depth}")
     slats: Union[Slats, None] = Field(None, description="{count, width, thickness, angle}")
     glass: Share = Field(1.0, description="transmittance of a pane at normal incidence; 1 is no glass")
+    tint: Colour = Field("#ffffff", description='what its panes let through of each colour, "#rrggbb", sRGB coded, on top of glass')
     repeat: Union[Repeat, None] = Field(None, description="{count, step}")
 
     @property
