@@ -3,7 +3,8 @@ How bounced light is read without grain: a blur on each surface, as wide as the 
 
 Bounced light changes over lengths in proportion to the harmonic mean distance of what is seen (G. Ward, F. Rubinstein
 and R. Clear, "A ray tracing solution for diffuse interreflection", SIGGRAPH 1988; from memory), so a blur of a tenth of
-that takes away grain without moving light. Texels that see nothing, in the holes of a face or under a prop, are filled
+that takes away grain without moving light; along the edge of a face, where a neighbouring wall makes everything near, it may
+be longer. Texels that see nothing, in the holes of a face or under a prop, are filled
 from their neighbours, so that light read near them is not dark.
 
 Geometry alone: a sparse matrix, made once with the transport.
@@ -19,7 +20,7 @@ from scipy.sparse import csr_array
 from previz.rays.compiled import compiled
 from previz.rays.texels import Texels
 
-_WIDEST_BLUR = 5
+_WIDEST_BLUR, _FARTHEST, _AT_THE_EDGE = 4.0, 8, 5
 _MOST_NEIGHBOURS = 400
 
 
@@ -57,13 +58,23 @@ def _grid_neighbours(first, size, step, valid, openness, fill, counts, starts, c
         for row in range(high):
             for column in range(wide):
                 here = first[chart] + row * wide + column
-                reach = 0.1 * openness[here] if valid[here] else 0.0
-                across = int(min(max(2.0 * reach / du, 1.0), _WIDEST_BLUR))
-                upward = int(min(max(2.0 * reach / dv, 1.0), _WIDEST_BLUR))
+                least = 0.7 * min(du, dv)
+                reach = max(0.1 * openness[here], least) if valid[here] else least
+                wide_u, wide_v = reach, reach
+                # Next to a corner of the room light changes fast across it and slowly along it.
+                to_side = min(column, wide - 1 - column) * du
+                to_end = min(row, high - 1 - row) * dv
+                if valid[here] and to_side < _AT_THE_EDGE * du:
+                    wide_v = max(reach, min(0.25 * to_end, _WIDEST_BLUR * dv))
+                if valid[here] and to_end < _AT_THE_EDGE * dv:
+                    wide_u = max(reach, min(0.25 * to_side, _WIDEST_BLUR * du))
+                across = int(min(max(2.0 * wide_u / du, 1.0), _FARTHEST))
+                upward = int(min(max(2.0 * wide_v / dv, 1.0), _FARTHEST))
                 while True:
                     count = 0
                     total = 0.0
-                    width = max(reach, 0.7 * min(du, dv)) if valid[here] else max(across * du, upward * dv) * 0.5
+                    if not valid[here]:
+                        wide_u = wide_v = max(across * du, upward * dv) * 0.5
                     for j in range(max(0, row - upward), min(high, row + upward + 1)):
                         for i in range(max(0, column - across), min(wide, column + across + 1)):
                             at = first[chart] + j * wide + i
@@ -71,7 +82,7 @@ def _grid_neighbours(first, size, step, valid, openness, fill, counts, starts, c
                                 continue
                             if fill:
                                 x, y = (i - column) * du, (j - row) * dv
-                                share = math.exp(-0.5 * (x * x + y * y) / (width * width))
+                                share = math.exp(-0.5 * ((x / wide_u) ** 2 + (y / wide_v) ** 2))
                                 columns[starts[here] + count] = at
                                 weights[starts[here] + count] = share
                                 total += share
