@@ -213,10 +213,11 @@ def _lit(path: Path, workers: int | None, watch):
 
 def _loaded(path: Path, workers: int | None):
     from previz.build.load import load_set
+    from previz.light.measured import unusable_files
 
     if workers is not None and not 1 <= workers <= 1024:
         raise OptionFault(f"--workers {workers}: it must be from 1 to 1024", "Leave it out to use all cores.")
-    return load_set(path)
+    return load_set(path, unusable_files)
 
 
 def _shot(path: Path, name: str | None, workers: int | None):

@@ -6,6 +6,7 @@ Takes a checked scene; gives the geometry that all later rows see.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -43,10 +44,10 @@ def build_set(scene: Scene, folder: Path) -> BuiltSet:
     meshes, faults = read_meshes(scene, folder)
     if faults:
         raise MeshFaults(faults)
-    return assembled(scene, meshes)
+    return assembled(scene, meshes, folder)
 
 
-def assembled(scene: Scene, meshes: dict[str, tuple[Piece, ...]]) -> BuiltSet:
+def assembled(scene: Scene, meshes: dict[str, tuple[Piece, ...]], folder: Path | None) -> BuiltSet:
     """Return the scene as solids, panes and air, with the mesh files given; what needs another is left out."""
     solids, apertures, cells = [], [], []
     for room in scene.room:
@@ -61,7 +62,7 @@ def assembled(scene: Scene, meshes: dict[str, tuple[Piece, ...]]) -> BuiltSet:
     for prop in scene.prop:
         if not isinstance(prop, MeshProp) or prop.file in meshes:
             solids += prop_solids(prop, meshes)
-    return gathered(solids, tuple(apertures), tuple(cells), reflectances(scene.finish))
+    return replace(gathered(solids, tuple(apertures), tuple(cells), reflectances(scene.finish)), folder=Path(folder or ""))
 
 
 class MeshFaults(ValueError):

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -115,6 +116,7 @@ class BuiltSet:
     apertures  every pane and every wall, ceiling or floor left off
     cells      the rooms' air in convex pieces; for a set from a mesh, its bounding box
     reflectance  dict finish name -> (3,) linear RGB reflectance, Rec. 709 primaries
+    folder     where the files that the scene names lie
     """
 
     vertices: np.ndarray
@@ -126,6 +128,7 @@ class BuiltSet:
     apertures: tuple[Aperture, ...]
     cells: tuple[Cell, ...]
     reflectance: dict[str, np.ndarray]
+    folder: Path = Path()
 
     @property
     def part_of(self) -> np.ndarray:

@@ -6,6 +6,7 @@ Takes a path; gives the file and the built set, or every fault that stands in th
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from previz.build.assemble import assembled, read_meshes
@@ -16,9 +17,14 @@ from previz.scene.model import Scene
 from previz.scene.read import SceneFile, read_scene
 
 
-def load_set(path: str | Path) -> tuple[SceneFile, BuiltSet]:
+def load_set(path: str | Path, *also: Callable[[Scene, Path], Iterable[Unsound]]) -> tuple[SceneFile, BuiltSet]:
     """
     Return a scene file and what is built from it.
+
+    Parameters
+    ----------
+    also : callables
+        Given the scene and its folder, each returns what else is wrong with the files that it names.
 
     Raises
     ------
@@ -26,7 +32,9 @@ def load_set(path: str | Path) -> tuple[SceneFile, BuiltSet]:
         With every fault of the file or, where the file is sound, every fault of the solids and of the mesh files.
     """
     file = read_scene(path)
-    built, found = _built(file.scene, Path(path).parent)
+    folder = Path(path).parent
+    built, found = _built(file.scene, folder)
+    found += [one for check in also for one in check(file.scene, folder)]
     if found:
         faults = {str(fault): fault for fault in (file.fault(*one) for one in found)}
         raise SceneFaults(list(faults.values()))
@@ -43,5 +51,5 @@ def _built(scene: Scene, folder: Path) -> tuple[BuiltSet | None, list[Unsound]]:
     faults = [Unsound(path, fault.found, fault.allowed, fault.remedy) for path, fault in unusable]
     if thin := unbuildable(scene):
         return None, thin + faults
-    built = assembled(scene, meshes)
+    built = assembled(scene, meshes, folder)
     return built, faults + geometric_faults(scene, built)

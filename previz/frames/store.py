@@ -32,7 +32,7 @@ def fingerprint(scene: Scene, shot: Shot, built: BuiltSet, **options) -> str:
     scene, shot
         Every key but the title and the other shots.
     built : BuiltSet
-        Every triangle, so that a mesh file that has changed counts, whatever its name and date.
+        Every triangle, so that a mesh file that has changed counts, whatever its name and date; photometric files count too.
     options
         Of the pictures: size, quality and the like; as JSON.
 
@@ -43,7 +43,8 @@ def fingerprint(scene: Scene, shot: Shot, built: BuiltSet, **options) -> str:
     """
     digest = hashlib.sha256()
     texts = [scene.model_dump_json(exclude={"title", "shot"}), shot.model_dump_json(exclude={"name"}), json.dumps(options, sort_keys=True)]
-    for part in [*(text.encode() for text in texts), *(np.ascontiguousarray(a).tobytes() for a in (built.vertices, built.triangles, built.face_of)), _source()]:
+    measured = [(built.folder / lamp.file).read_bytes() for lamp in scene.lamp if lamp.kind == "ies"]
+    for part in [*(text.encode() for text in texts), *measured, *(np.ascontiguousarray(a).tobytes() for a in (built.vertices, built.triangles, built.face_of)), _source()]:
         digest.update(len(part).to_bytes(8, "little") + part)
     return digest.hexdigest()
 

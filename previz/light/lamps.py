@@ -3,19 +3,21 @@ Lamps: what the maker types about a lamp, as a face in space that gives candela 
 
 Takes a checked scene and the built set; gives emitters in file order. Knows nothing of rays, haze or cameras.
 
-The intensity in a direction at angle theta from the axis is ``I0 cos^n(theta)``, and nothing behind the face.
-An extended face gives it evenly from each part, so n = 1 is a face of even luminance (Lambert).
+The intensity in a direction at angle theta from the axis is ``I0 cos^n(theta)``, and nothing behind the face; a lamp with a
+photometric file has it from there. An extended face gives it evenly from each part, so n = 1 is a face of even luminance (Lambert).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from previz.build.built import BuiltSet
 from previz.build.places import place_of
 from previz.light.colour import unit_luminance
+from previz.light.distribution import Distribution
+from previz.light.lm63 import Lm63Fault, Photometry, read_lm63
 from previz.scene.faults import PrevizError
 from previz.scene.model import Scene
 
@@ -31,8 +33,11 @@ class Emitter:
     normal    (3,) unit, the axis of the beam
     half_u    (3,) from the centre to the rim, level: a disc's radius, half a panel's width; zero for a point [mm]
     half_v    (3,) the same at right angles, normal x half_u: a disc's radius, half a panel's height [mm]
-    candela   (3,) linear RGB on the axis after gel and dim; its luminance is the luminous intensity I0 [cd]
+    candela   (3,) linear RGB on the axis after gel and dim, where `spread` is 1 for a measured lamp; its luminance is the
+              luminous intensity I0 [cd]
     exponent  n of the beam [1]
+    spread    of a measured lamp: its intensity by direction, 1 where it is highest; it goes before `exponent`
+    first     (3,) unit, across the axis: where the columns of `spread` begin
     """
 
     name: str
@@ -43,6 +48,8 @@ class Emitter:
     half_v: np.ndarray
     candela: np.ndarray
     exponent: float
+    spread: Distribution | None = None
+    first: np.ndarray = field(default_factory=lambda: np.array([1.0, 0.0, 0.0]))
 
 
 def emitters(scene: Scene, built: BuiltSet) -> tuple[Emitter, ...]:
@@ -92,9 +99,12 @@ def intensity(emitter: Emitter, directions) -> np.ndarray:
     Returns
     -------
     (n,) float array
-        ``cos^n`` of the angle from the axis, 0 behind the face. [1]
+        By its `spread`, else ``cos^n`` of the angle from the axis, 0 behind the face. [1]
     """
     cos = np.asarray(directions) @ emitter.normal
+    if emitter.spread is not None:
+        x, y = (np.asarray(directions) @ side for side in (emitter.first, np.cross(emitter.first, emitter.normal)))
+        return emitter.spread.towards(np.arccos(np.clip(cos, -1, 1)), np.arctan2(y, x))
     return np.where(cos > 0, np.maximum(cos, 0.0) ** emitter.exponent, 0.0)
 
 
@@ -132,6 +142,8 @@ def disc_points(square: np.ndarray) -> np.ndarray:
 
 
 def _emitter(lamp, built: BuiltSet) -> Emitter:
+    if lamp.kind == "ies":
+        return _measured(lamp, built)
     exponent = beam_exponent(lamp.beam)
     centre = np.array(lamp.at, dtype=float)
     normal = _axis(lamp, centre, built)
@@ -147,6 +159,59 @@ def _emitter(lamp, built: BuiltSet) -> Emitter:
         candela=_level_of(lamp, exponent) * _colour(lamp),
         exponent=exponent,
     )
+
+
+def _measured(lamp, built: BuiltSet) -> Emitter:
+    """The emitter of a lamp with a photometric file; a lamp tipped from straight down keeps the share that the file says."""
+    try:
+        file = read_lm63(built.folder / lamp.file)
+    except Lm63Fault as fault:
+        raise PrevizError(f'lamp "{lamp.name}": file {lamp.file}: {fault}') from fault
+    centre = np.array(lamp.at, dtype=float)
+    normal = _axis(lamp, centre, built)
+    left, turn = _level(normal), np.radians(lamp.turn)
+    first = np.cos(turn) * left + np.sin(turn) * np.cross(left, normal)
+    spread = file.distribution
+    level = _measured_level(lamp, spread) * file.tipped(np.degrees(np.arccos(np.clip(-normal[2], -1, 1))))
+    shape, half_first, half_across = measured_face(file)
+    return Emitter(
+        name=lamp.name,
+        shape=shape,
+        centre=centre,
+        normal=normal,
+        half_u=half_first * first,
+        half_v=half_across * np.cross(normal, first),
+        candela=level * 2.0**-lamp.gel * lamp.dim * _colour(lamp),
+        exponent=1.0,
+        spread=spread.scaled(1 / spread.peak),
+        first=first,
+    )
+
+
+def _measured_level(lamp, spread: Distribution) -> float:
+    """Return the highest intensity: the file's, or what the maker's figure makes of it. [cd]"""
+    if lamp.lumens:
+        return spread.peak * lamp.lumens / spread.lumens
+    on_axis = lamp.lux_at_1m or lamp.candela
+    if on_axis and not spread.on_axis:
+        raise PrevizError(f'lamp "{lamp.name}": by its photometric file it is dark on its axis, so no figure there sets its level. Give lumens instead.')
+    return spread.peak * (on_axis / spread.on_axis if on_axis else 1.0)
+
+
+def measured_face(file: Photometry) -> tuple[str, float, float]:
+    """
+    Return the shape of the luminous opening that a file gives, half its side along horizontal angle 0 and half the other. [mm]
+
+    Notes
+    -----
+    Type C: the length lies along horizontal angle 0; types A and B: the width is level. A side of 0 is taken from the
+    height, for openings that stand upright. Negative sides are round (all from memory).
+    """
+    sides = (file.length_mm, file.width_mm) if file.kind == "C" else (file.width_mm, file.length_mm)
+    along, across = (side or file.height_mm for side in sides)
+    if not along or not across:
+        return "point", 0.0, 0.0
+    return "disc" if along < 0 or across < 0 else "panel", abs(along) / 2, abs(across) / 2
 
 
 def _half_sides(lamp) -> tuple[float, float]:

@@ -82,9 +82,33 @@ def lamp_points(lamps, groups: int, samples: int, *, turn: int = 0, salt: int = 
 
 
 @compiled
+def _tabled(lamps, lamp, cos, wx, wy, wz):
+    """Read the table of `lamp` along the unit vector w, linear between its angles; see `Distribution`."""
+    rows, columns, begin = lamps.rows[lamp], lamps.columns[lamp], lamps.begins[lamp]
+    down = math.acos(min(1.0, max(-1.0, cos))) / math.pi * (rows - 1)
+    i = min(int(down), rows - 2)
+    down -= i
+    begin += i * columns
+    if columns == 1:
+        return lamps.table[begin] * (1.0 - down) + lamps.table[begin + 1] * down
+    x = lamps.first[lamp, 0] * wx + lamps.first[lamp, 1] * wy + lamps.first[lamp, 2] * wz
+    y = lamps.second[lamp, 0] * wx + lamps.second[lamp, 1] * wy + lamps.second[lamp, 2] * wz
+    turn = math.atan2(y, x) / (2.0 * math.pi)
+    turn = (turn - math.floor(turn)) * (columns - 1)
+    j = min(int(turn), columns - 2)
+    turn -= j
+    begin += j
+    near = lamps.table[begin] * (1.0 - turn) + lamps.table[begin + 1] * turn
+    far = lamps.table[begin + columns] * (1.0 - turn) + lamps.table[begin + columns + 1] * turn
+    return near * (1.0 - down) + far * down
+
+
+@compiled
 def emission(lamps, lamp, wx, wy, wz):
-    """Return the share of the axial intensity that `lamp` sends along the unit vector w: cos^n of the angle off its axis, 0 behind."""
+    """Return the share of its candela that `lamp` sends along the unit vector w: by its table, else cos^n of the angle off its axis, 0 behind."""
     cos = lamps.normal[lamp, 0] * wx + lamps.normal[lamp, 1] * wy + lamps.normal[lamp, 2] * wz
+    if lamps.rows[lamp] > 0:
+        return _tabled(lamps, lamp, cos, wx, wy, wz)
     if cos <= 0.0:
         return 0.0
     exponent = lamps.exponent[lamp]

@@ -70,6 +70,10 @@ class Lamps(NamedTuple):
 
     centre, normal, half_u, half_v  (l, 3) [mm]
     exponent                        (l,): intensity falls as cos^exponent
+    lambertian                      (l,) bool: an even face, exponent 1
+    table                           (t,): intensity by direction of the lamps that have it measured, row after row of `Distribution.candela`
+    begins, rows, columns           (l,): where a lamp's table begins, and its size; no rows for a lamp that falls as a cosine
+    first, second                   (l, 3): unit vectors across the axis that a table's columns turn from, and towards
     shape                           (l,): POINT, DISC or PANEL
     inside                          (l,) bool: stands in a room's air, so its light needs no aperture
     """
@@ -79,6 +83,13 @@ class Lamps(NamedTuple):
     half_u: np.ndarray
     half_v: np.ndarray
     exponent: np.ndarray
+    lambertian: np.ndarray
+    table: np.ndarray
+    begins: np.ndarray
+    rows: np.ndarray
+    columns: np.ndarray
+    first: np.ndarray
+    second: np.ndarray
     shape: np.ndarray
     inside: np.ndarray
 
@@ -134,11 +145,21 @@ def pack_lamps(emitters: tuple[Emitter, ...], rooms: Cells) -> Lamps:
     """Return `emitters` as arrays; `rooms` tells which of them stand inside."""
     rows = np.array([[e.centre, e.normal, e.half_u, e.half_v] for e in emitters], dtype=np.float64).reshape(-1, 4, 3)
     centre = np.ascontiguousarray(rows[:, 0])
+    # Whole exponents come out of logarithms a rounding apart; a Lambertian face must be exactly 1 to take the short way.
+    exponent = np.round([float(e.exponent) for e in emitters], 12)
+    tables = [np.zeros((0, 0)) if e.spread is None else e.spread.candela for e in emitters]
+    first = np.array([e.first for e in emitters], dtype=np.float64).reshape(-1, 3)
     return Lamps(
         centre,
         *(np.ascontiguousarray(rows[:, i]) for i in (1, 2, 3)),
-        # Whole exponents come out of logarithms a rounding apart; a Lambertian face must be exactly 1 to take the short way.
-        exponent=np.round([float(e.exponent) for e in emitters], 12),
+        exponent=exponent,
+        lambertian=(exponent == 1.0) & np.array([e.spread is None for e in emitters], dtype=bool),
+        table=np.concatenate([np.zeros(0), *(table.ravel() for table in tables)]),
+        begins=np.concatenate([[0], np.cumsum([table.size for table in tables])]).astype(np.int64)[:-1],
+        rows=np.array([table.shape[0] for table in tables], dtype=np.int64),
+        columns=np.array([table.shape[1] for table in tables], dtype=np.int64),
+        first=first,
+        second=np.ascontiguousarray(np.cross(first, rows[:, 1])),
         shape=np.array([_SHAPES[e.shape] for e in emitters], dtype=np.int64),
         inside=in_cells(centre, rooms),
     )

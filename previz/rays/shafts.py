@@ -32,7 +32,7 @@ import numpy as np
 
 from previz.light.units import LUX_PER_CANDELA_MM2, per_mm
 from previz.rays.compiled import compiled
-from previz.rays.kernels import add_free, clip_cell, haze_length, hashed, scattering_share, slanting_share
+from previz.rays.kernels import add_free, clip_cell, emission, haze_length, hashed, scattering_share, slanting_share
 from previz.rays.packed import Cells, Lamps, Windows, face_corners
 from previz.rays.tracer import Tracer
 
@@ -285,7 +285,7 @@ def _kept_within(m, t0, t1, place):
 
 
 @compiled
-def _weigh(m, lx, ly, lz, nx, ny, nz, hx, hy, hz, s_depth, extinction, g, each, place, dx, dy, dz, enter, angle, inverse_off, share):
+def _weigh(m, lx, ly, lz, nx, ny, nz, even, hx, hy, hz, s_depth, extinction, g, each, place, dx, dy, dz, enter, angle, inverse_off, share):
     """Fill `share` with the radiance per candela that a sample at each `place` adds when nothing blocks it."""
     for r in range(m):
         wx, wy, wz = place[r] * dx[r] - lx, place[r] * dy[r] - ly, place[r] * dz[r] - lz
@@ -296,7 +296,7 @@ def _weigh(m, lx, ly, lz, nx, ny, nz, hx, hy, hz, s_depth, extinction, g, each, 
         inverse = fall * both
         path = place[r] - enter[r] + distance * distance * both * max(0.0, fall - s_depth)
         phase = scattering_share(-(wx * dx[r] + wy * dy[r] + wz * dz[r]) * inverse, g)
-        sent = max(0.0, nx * wx + ny * wy + nz * wz) * inverse
+        sent = even + max(0.0, nx * wx + ny * wy + nz * wz) * inverse
         share[r] = each * angle[r] * inverse_off[r] * sent * phase / _brightening(extinction * path)
 
 
@@ -326,7 +326,11 @@ def _place_samples(
     if k + m * haze_samples > len(ray):
         return -1
     lx, ly, lz = s[0] - ox, s[1] - oy, s[2] - oz
-    nx, ny, nz = lamps.normal[lamp, 0], lamps.normal[lamp, 1], lamps.normal[lamp, 2]
+    # Lambert's cosine; any other beam is taken as even here, and `_put_right` gives it its shape.
+    nx = ny = nz = 0.0
+    even = 1.0
+    if lamps.lambertian[lamp]:
+        nx, ny, nz, even = lamps.normal[lamp, 0], lamps.normal[lamp, 1], lamps.normal[lamp, 2], 0.0
     hx = hy = hz = 0.0
     s_depth = 1.0
     transmittance = 1.0
@@ -344,7 +348,7 @@ def _place_samples(
         else:
             _wide_places(m, h, haze_samples, offset, rows)
         _kept_within(m, rows[_T0], rows[_T1], rows[_PLACE])
-        _weigh(m, lx, ly, lz, nx, ny, nz, hx, hy, hz, s_depth, extinction, g, each, rows[_PLACE], dx, dy, dz, rows[_ENTER], angle, off, rows[_SHARE])
+        _weigh(m, lx, ly, lz, nx, ny, nz, even, hx, hy, hz, s_depth, extinction, g, each, rows[_PLACE], dx, dy, dz, rows[_ENTER], angle, off, rows[_SHARE])
         for r in range(m):
             t = rows[_PLACE, r]
             start[k, 0], start[k, 1], start[k, 2] = ox + t * rows[_DX, r], oy + t * rows[_DY, r], oz + t * rows[_DZ, r]
@@ -450,17 +454,16 @@ def _put_right(air, windows, lamps, lens, segments, extinction, count, start, ta
     glazed = len(windows.tints) > 1 or _any_glass(windows)
     for k in range(count):
         r, lamp, pane = ray[k], column[k], pane_of[k]
-        beam = lamps.exponent[lamp] - 1.0
         simple = one_cell and pane >= 0
-        if share[k] == 0.0 or (simple and beam == 0.0 and not several and not glazed):
+        if share[k] == 0.0 or (simple and lamps.lambertian[lamp] and not several and not glazed):
             continue
         x, y, z = np.float64(start[k, 0]), np.float64(start[k, 1]), np.float64(start[k, 2])
         sx, sy, sz = np.float64(target[k, 0]), np.float64(target[k, 1]), np.float64(target[k, 2])
         wx, wy, wz = x - sx, y - sy, z - sz
         distance = math.sqrt(wx * wx + wy * wy + wz * wz)
         wx, wy, wz = wx / distance, wy / distance, wz / distance
-        if beam != 0.0:
-            share[k] *= max(1e-12, lamps.normal[lamp, 0] * wx + lamps.normal[lamp, 1] * wy + lamps.normal[lamp, 2] * wz) ** beam
+        if not lamps.lambertian[lamp]:
+            share[k] *= emission(lamps, lamp, wx, wy, wz)
         if not simple:
             t = math.sqrt((x - lens[r, 0]) ** 2 + (y - lens[r, 1]) ** 2 + (z - lens[r, 2]) ** 2)
             path = haze_length(air, x, y, z, -wx, -wy, -wz, distance)

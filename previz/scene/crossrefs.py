@@ -222,9 +222,13 @@ def repeats_step(draft: Draft) -> Iterator[Problem]:
 
 
 def lamp_levels(draft: Draft) -> Iterator[Problem]:
-    """A lamp's level is given once."""
+    """A lamp's level is given once; a measured lamp has one, and a beam, already."""
     for i, lamp in draft.typed_rows("lamp"):
-        yield from _exactly_one(("lamp", i), lamp, LampTable, _LEVELS)
+        measured = lamp.get("kind") == "ies"
+        if not measured or any(key in lamp for key in _LEVELS):
+            yield from _exactly_one(("lamp", i), lamp, LampTable, _LEVELS)
+        if measured and "beam" in lamp:
+            yield Problem(("lamp", i, "beam"), "the photometric file says this already", "Take beam out.", None, True)
 
 
 def lamp_colours(draft: Draft) -> Iterator[Problem]:

@@ -279,7 +279,15 @@ class PanelLamp(LampTable):
     size: tuple[Length, Length] = Field(description="[width, height] of the emitting face, mm")
 
 
-LAMP_KINDS = {"point": PointLamp, "disc": DiscLamp, "panel": PanelLamp}
+class IesLamp(LampTable):
+    """A lamp as measured: intensity by direction and the emitting face from a photometric file."""
+
+    kind: Literal["ies"]
+    file: Annotated[str, Field(min_length=1, max_length=1000)] = Field(description="photometric file (LM-63, .ies), relative to the scene file")
+    turn: Degrees = Field(0.0, description="degrees about its axis, anticlockwise as the lamp looks; at 0 the file's horizontal angle 0 points to its left")
+
+
+LAMP_KINDS = {"point": PointLamp, "disc": DiscLamp, "panel": PanelLamp, "ies": IesLamp}
 Lamp = Annotated[Union[tuple(Annotated[cls, Tag(kind)] for kind, cls in LAMP_KINDS.items())], Discriminator(_kind_of)]
 
 

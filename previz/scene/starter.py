@@ -59,7 +59,7 @@ colour = "#4f7d86"
 # ---------------------------------------------------------------- the light
 [[lamp]]
 name = "key"
-kind = "disc"                   # "point", "disc" or "panel"
+kind = "disc"                   # "point", "disc", "panel" or "ies"
 at = [1300, 190, 620]
 toward = "window"
 diameter = 60
