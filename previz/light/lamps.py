@@ -18,6 +18,7 @@ from previz.build.places import place_of
 from previz.light.colour import unit_luminance
 from previz.light.distribution import Distribution
 from previz.light.lm63 import Lm63Fault, Photometry, read_lm63
+from previz.light.whites import white_rgb
 from previz.scene.faults import PrevizError
 from previz.scene.model import Scene
 
@@ -181,7 +182,7 @@ def _measured(lamp, built: BuiltSet) -> Emitter:
         normal=normal,
         half_u=half_first * first,
         half_v=half_across * np.cross(normal, first),
-        candela=level * 2.0**-lamp.gel * lamp.dim * _colour(lamp),
+        candela=level * 2.0**-lamp.gel_stops * lamp.dim * _colour(lamp),
         exponent=1.0,
         spread=spread.scaled(1 / spread.peak),
         first=first,
@@ -227,10 +228,13 @@ def _level_of(lamp, exponent: float) -> float:
     given = lamp.lux_at_1m or lamp.candela or (lamp.lumens and axis_candela(lamp.lumens, exponent))
     if given is None:
         raise PrevizError(f'lamp "{lamp.name}": it gives no level of light. Add lux_at_1m, candela or lumens.')
-    return given * 2.0**-lamp.gel * lamp.dim
+    return given * 2.0**-lamp.gel_stops * lamp.dim
 
 
 def _colour(lamp) -> np.ndarray:
+    """The (3,) linear RGB of the light behind the gel, of luminance 1: a gel shifts mired, 1,000,000 / kelvin, by about as much whatever the light (common practice)."""
+    if lamp.kelvin is not None:
+        return white_rgb(lamp.kelvin, getattr(lamp.colour, "locus", None))
     try:
         return unit_luminance(lamp.colour)
     except ValueError as error:

@@ -14,13 +14,15 @@ from collections.abc import Iterator
 
 from previz.scene.draft import ENOUGH, MOST_THINGS, Draft, Problem, is_name, listed, mm, nearest, point, quoted
 from previz.scene.elevations import eaves_walls
-from previz.scene.model import Finish, Heading, LampTable, Lens, OutlineShape, Pitch, Room, Seconds, Slider
+from previz.scene.model import Finish, Heading, LampTable, Lens, OutlineShape, Pitch, Room, Seconds, Slider, Temperature
 from previz.scene.outlines import LANCET_HEAD, size_of
 from previz.scene.rings import ring_is_sound
 
 ROOM_PARTS = ("walls", "floor", "ceiling", "slopes", "reveals")
 _RESERVED = ("ceiling", "floor", "slope", *ROOM_PARTS)
 _LEVELS = ("lux_at_1m", "candela", "lumens")
+# Of a colour in kelvin: black bodies redder or bluer than this, and daylight cooler than this, have no chromaticity here.
+COOLEST_K, HOTTEST_K, DAYLIGHT_FROM_K = 1000.0, 25000.0, 4000.0
 _NEAR_MM = 1e-3
 _MOST_COMPARED = 500
 
@@ -232,10 +234,19 @@ def lamp_levels(draft: Draft) -> Iterator[Problem]:
 
 
 def lamp_colours(draft: Draft) -> Iterator[Problem]:
-    """A lamp's colour is one that light can have."""
+    """A lamp's colour is one that light can have, behind its gel too."""
     for i, lamp in draft.rows.get("lamp", []):
+        path, kelvin = ("lamp", i, "colour"), lamp.kelvin
         if lamp.colour == "#000000":
-            yield Problem(("lamp", i, "colour"), "black is no colour of light", "Give the colour of the light; dim = 0 puts the lamp out.")
+            yield Problem(path, "black is no colour of light", "Give the colour of the light; dim = 0 puts the lamp out.")
+        if kelvin is None and lamp.gel_mired:
+            says = "mired shift a colour given in kelvin, and this lamp's is not"
+            yield Problem(("lamp", i, "gel", "mired"), says, "Write the lamp's colour in kelvin, colour = 5600, or leave mired out and give the colour behind the gel.")
+        if kelvin is not None and not COOLEST_K <= kelvin <= HOTTEST_K:
+            says = f"leaves no white from {COOLEST_K:,.0f} to {HOTTEST_K:,.0f} K behind the gel"
+            yield Problem(("lamp", i, "gel", "mired"), says, "Positive mired are warmer: give a smaller shift, or the other sign.")
+        elif isinstance(lamp.colour, Temperature) and lamp.colour.locus == "daylight" and kelvin < DAYLIGHT_FROM_K:
+            yield Problem(path, f"daylight begins at {DAYLIGHT_FROM_K:,.0f} K, and this is {kelvin:,.0f} behind the gel", 'Write locus = "planckian", or a higher kelvin.')
 
 
 def lamps_aim(draft: Draft) -> Iterator[Problem]:

@@ -244,6 +244,23 @@ class Finish(Table):
     colour: Union[Colour, None] = Field(None, description='diffuse reflectance as "#rrggbb", sRGB coded')
 
 
+Kelvin = Annotated[float, Field(ge=1000, le=25000)]
+
+
+class Temperature(Table):
+    """A colour of light by its temperature, on a locus of the maker's choice."""
+
+    kelvin: Kelvin = Field(description="kelvin")
+    locus: Literal["planckian", "daylight"] = Field(description='"planckian" (a black body) or "daylight" (from 4000 K up)')
+
+
+class Gel(Table):
+    """A filter in front of a lamp."""
+
+    stops: Annotated[float, Field(ge=0, le=20)] = Field(0.0, description="stops of light taken away")
+    mired: Annotated[float, Field(ge=-500, le=500)] = Field(0.0, description="mired by which it shifts a colour given in kelvin; positive is warmer")
+
+
 class LampTable(Table):
     """What every lamp has."""
 
@@ -254,9 +271,30 @@ class LampTable(Table):
     candela: Union[Annotated[float, Field(gt=0, le=1e9)], None] = Field(None, description="candela on the axis")
     lumens: Union[Annotated[float, Field(gt=0, le=1e9)], None] = Field(None, description="lumens from the whole face")
     beam: Annotated[float, Field(ge=1, le=170)] = Field(120.0, description="degrees, full angle between the half-intensity directions")
-    colour: Colour = Field("#ffffff", description='"#rrggbb", sRGB coded; its luminance is that of the figures given')
-    gel: Annotated[float, Field(ge=0, le=20)] = Field(0.0, description="stops of light taken away")
+    colour: Union[Colour, Kelvin, Temperature] = Field(
+        "#ffffff", description='"#rrggbb", sRGB coded, or kelvin (a black body below 4000, daylight from there up), or {kelvin, locus}; its luminance is that of the figures given'
+    )
+    gel: Union[Annotated[float, Field(ge=0, le=20)], Gel] = Field(0.0, description="stops of light taken away, or {stops, mired}")
     dim: Share = Field(1.0, description="0 dark, 1 full")
+
+    @property
+    def gel_stops(self) -> float:
+        """Stops of light that the gel takes away."""
+        return self.gel.stops if isinstance(self.gel, Gel) else self.gel
+
+    @property
+    def gel_mired(self) -> float:
+        """Mired by which the gel shifts the lamp's kelvin."""
+        return self.gel.mired if isinstance(self.gel, Gel) else 0.0
+
+    @property
+    def kelvin(self) -> float | None:
+        """The temperature of the light behind the gel, inf past the blue end; None for a colour that has none."""
+        bare = self.colour.kelvin if isinstance(self.colour, Temperature) else self.colour
+        if isinstance(bare, str):
+            return None
+        mired = 1e6 / bare + self.gel_mired
+        return 1e6 / mired if mired > 0 else float("inf")
 
 
 class PointLamp(LampTable):
