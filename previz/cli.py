@@ -111,15 +111,24 @@ def frame(
     quality: Annotated[Quality, typer.Option("--quality", help="draft is quick and grainy, fine is slow and smooth.")] = Quality.good,
     proxy: Proxy = False,
     linear: Annotated[Optional[Path], _option("--linear", "FILE", "Write luminance in cd/m2 too, as .npy or .exr.")] = None,
+    layers: Annotated[Optional[Path], _option("--layers", "FILE", "Write the light of each lamp apart too, as .exr.")] = None,
+    mix: Annotated[Optional[str], _option("--mix", "LAMP=LEVEL,...", "Other levels of the lamps (also haze=, exposure=), from stored layers.")] = None,
+    chart: Annotated[bool, typer.Option("--chart", help="Luminance in stops about middle grey instead, with a scale.")] = False,
     output: Output = None,
     workers: Workers = None,
 ):
-    """One picture through the lens."""
+    """One picture through the lens; SCENE may be a layers file when lamps are mixed anew."""
     from previz.check.folder import default_folder, file_stem
     from previz.frames.linear import linear_kind, write_linear
     from previz.frames.picture import picture_kind, write_picture
     from previz.progress import watched
 
+    if mix is not None or layers is not None:
+        if proxy or chart or linear is not None:
+            raise OptionFault("--layers and --mix go with none of --proxy, --chart and --linear", "Leave them out; a layers file holds the luminance too.")
+        return _layered(scene, shot, at, take, picture_size(size), quality.value, layers, mix, output, workers)
+    if chart and proxy:
+        raise OptionFault("--chart and --proxy do not go together: plain shapes have no luminance", "Leave one of them out.")
     pixels = picture_size(size)
     if linear is not None and proxy:
         raise OptionFault("--linear and --proxy do not go together: plain shapes have no luminance", "Leave one of them out.")
@@ -134,13 +143,66 @@ def frame(
             rgb = _proxy(loaded.scene, built, chosen, moment_s, pixels, workers)
         else:
             picture = _hazed(loaded.scene, built, chosen, moment_s, pixels, quality.value, workers, watch)
-            rgb = picture.rgb
+            rgb = picture.chart(chosen.name) if chart else picture.rgb
     if linear is not None:
         write_linear(linear, picture.linear)
         print(linear)
-    output = output or default_folder(scene) / f"{file_stem(chosen.name)}{'-proxy' if proxy else ''}-{moment_s * chosen.fps / chosen.playback:.2f}s.png"
+    output = output or default_folder(scene) / f"{file_stem(chosen.name)}{'-proxy' if proxy else '-chart' if chart else ''}-{moment_s * chosen.fps / chosen.playback:.2f}s.png"
     write_picture(output, rgb)
     print(output)
+
+
+def _layered(scene, shot, at, take, pixels, quality, layers, mix, output, workers) -> None:
+    """Draw a picture with its layers, or read them where they are stored, and mix them."""
+    from previz.check.folder import default_folder, file_stem
+    from previz.frames.layers import layers_path, parsed_mix, read_layers, write_layers
+    from previz.frames.picture import picture_kind, write_picture
+
+    if layers is not None:
+        layers_path(layers)
+    if output is not None:
+        picture_kind(output)
+    if scene.suffix.lower() == ".exr":
+        if mix is None:
+            raise OptionFault(f"{scene} is a layers file, and nothing says how to mix it", "Add --mix LAMP=LEVEL.")
+        kept, beside = read_layers(scene), scene.with_suffix("")
+    else:
+        loaded, built, chosen = _shot(scene, shot, workers)
+        moment_s = moment(chosen, at, take)
+        beside = default_folder(scene) / f"{file_stem(chosen.name)}-{moment_s * chosen.fps / chosen.playback:.2f}s"
+        if mix is not None:
+            parsed_mix(mix, tuple(lamp.name for lamp in loaded.scene.lamp))
+        stored = layers or beside.with_name(f"{beside.name}-layers.exr")
+        kept, fresh = _stored_layers(stored, loaded.scene, built, chosen, moment_s, pixels, quality, workers)
+        if fresh:
+            write_layers(stored, kept)
+            print(stored)
+    levels = parsed_mix(mix, kept.lamps) if mix is not None else {}
+    output = output or beside.with_name(f"{beside.name}{'-mix' if mix is not None else ''}.png")
+    write_picture(output, kept.developed(levels))
+    print(output)
+
+
+def _stored_layers(path, scene, built, shot, moment_s, pixels, quality, workers):
+    """Return the layers in `path` where they are those of this very picture, else draw them; and whether they were drawn."""
+    from previz.frames.layers import layered_still, read_layers
+    from previz.frames.store import fingerprint
+    from previz.frames.still import lit_at_roll
+    from previz.progress import watched
+    from previz.rays.lit import light_set
+    from previz.rig.moves import plan_move
+
+    mark = fingerprint(scene, shot, built, moment_s=moment_s, pixels=pixels, quality=quality)
+    try:
+        kept = read_layers(path)
+        if kept.fingerprint == mark:
+            return kept, False
+    except OptionFault:
+        pass  # Missing, or another program's: drawn anew.
+    with watched() as watch:
+        lit = lit_at_roll(light_set(scene, built, workers=workers, progress=watch("light")), shot)
+        drawn = layered_still(lit, shot, plan_move(scene, shot, built), moment_s, pixels, quality=quality, fingerprint=mark, workers=workers, progress=watch("picture"))
+    return drawn, True
 
 
 def _proxy(scene, built, shot, moment_s, pixels, workers):

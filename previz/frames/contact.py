@@ -64,6 +64,10 @@ class Words:
         """What it covers, from the ascenders of the font down to the descenders. [pixel]"""
         return self.left, self.top, self.left + width_of(self.text, self.size), self.top + height_of(self.size)
 
+    def draw_on(self, draw: ImageDraw.ImageDraw) -> None:
+        """Write it."""
+        draw.text((self.left, self.top), self.text, font=_font(self.size), fill=self.colour)
+
 
 @dataclass(frozen=True)
 class Rule:
@@ -163,7 +167,7 @@ def contact_sheet(moments: list[Moment], heading: str, figures: str) -> np.ndarr
     for rule in layout.rules:
         _draw_rule(draw, rule)
     for words in layout.words:
-        draw.text((words.left, words.top), words.text, font=_font(words.size), fill=words.colour)
+        words.draw_on(draw)
     left, top, right, bottom = layout.legend
     draw.rectangle((left, top, right - 1, bottom - 1), fill=AMBER, outline=INK)
     return np.array(page)

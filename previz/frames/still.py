@@ -14,6 +14,7 @@ import numpy as np
 from previz.camera.exposure import effective_stop
 from previz.camera.tone import develop
 from previz.camera.view import View, view_at
+from previz.frames.chart import chart
 from previz.frames.hazed import hazed_frame
 from previz.haze.medium import medium_at
 from previz.rays.lit import LitSet, relit
@@ -26,10 +27,21 @@ QUALITIES = {"draft": (2, 4, 1), "good": (6, 8, 1), "fine": (24, 8, 1)}
 
 @dataclass(frozen=True)
 class Still:
-    """A picture twice: linear (rows, columns, 3) float32 [cd/m2], and rgb (rows, columns, 3) uint8 sRGB as the camera shows it."""
+    """
+    A picture twice: linear (rows, columns, 3) float32 [cd/m2], and rgb (rows, columns, 3) uint8 sRGB as the camera shows it.
+
+    iso, stop, seconds  of its exposure; the stop is the effective one [ISO], [1], [s]
+    """
 
     linear: np.ndarray
     rgb: np.ndarray
+    iso: float
+    stop: float
+    seconds: float
+
+    def chart(self, title: str) -> np.ndarray:
+        """Return its exposure chart, (rows, columns, 3) uint8 sRGB; see `previz.frames.chart`."""
+        return chart(self.linear, self.iso, self.stop, self.seconds, title)
 
 
 def lit_at_roll(lit: LitSet, shot: Shot) -> LitSet:
@@ -66,4 +78,4 @@ def still(
     view = view_of(lit, move, take_s, size)
     linear = hazed_frame(lit, view, passes=passes, lamp_samples=lamp_samples, haze_samples=haze_samples, workers=workers, progress=progress)
     stop = float(effective_stop(lit.scene.lens, shot, float(move.focus_mm(take_s)[0])))
-    return Still(linear, develop(linear, shot.iso, stop, shot.exposure_s))
+    return Still(linear, develop(linear, shot.iso, stop, shot.exposure_s), shot.iso, stop, shot.exposure_s)
