@@ -10,10 +10,10 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from previz.build.built import Aperture
+from previz.build.built import Aperture, Paper
 from previz.build.colours import shares_of
 from previz.build.convex import convex_pieces
-from previz.build.panels import bar_depths
+from previz.build.panels import bar_depths, paper_face
 from previz.scene.elevations import Panel, ceiling_panel, floor_panel, wall_panel, wall_plans
 from previz.scene.model import Opening, Pitch, Room
 from previz.scene.outlines import outline_of, panes_of
@@ -31,13 +31,22 @@ def opening_apertures(room: Room, panel: Panel, opening: Opening) -> list[Apertu
     hole = shapely.Polygon(outline_of(opening)).exterior
     bars = bar_depths(panel.thickness, opening.bars.depth) if opening.bars else (0.0, 0.0)
     tint = tuple(shares_of(opening.tint).tolist())
+    straight = opening.glass if opening.diffuser is None else 0.0
     found = []
     for number, pane in panes_of(opening):
         pieces = convex_pieces(pane)
         for outline in pieces:
             depths = _rims(outline, hole, bars, panel.thickness) if len(pieces) == 1 else np.zeros((len(outline), 2))
-            found.append(_aperture(opening.name, number, room, panel, panel.thickness, outline, depths, opening.glass, tint))
+            found.append(_aperture(opening.name, number, room, panel, panel.thickness, outline, depths, straight, tint))
     return found
+
+
+def opening_paper(room: Room, panel: Panel, opening: Opening) -> list[Paper]:
+    """Return the tracing paper over an opening, if it has one. Behind glass or a tint it gets what they let through straight on."""
+    if opening.diffuser is None:
+        return []
+    share = opening.diffuser * opening.glass * shares_of(opening.tint)
+    return [Paper(opening.name, paper_face(room, panel, opening), panel.origin, panel.axes, np.asarray(outline_of(opening), dtype=float), share)]
 
 
 def _rims(outline, hole, bars, thickness):

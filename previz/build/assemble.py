@@ -11,12 +11,12 @@ from pathlib import Path
 
 import numpy as np
 
-from previz.build.apertures import gap_apertures, opening_apertures
-from previz.build.built import Aperture, BuiltSet, Face, Part
+from previz.build.apertures import gap_apertures, opening_apertures, opening_paper
+from previz.build.built import Aperture, BuiltSet, Face, Paper, Part
 from previz.build.cells import box_cell, room_cells
 from previz.build.colours import shares_of
 from previz.build.meshes import MM, MeshFault, Piece, mesh_solids, read_mesh
-from previz.build.panels import bars_solid, panel_solid, slats_solid
+from previz.build.panels import bars_solid, panel_solid, paper_finish, paper_solid, slats_solid
 from previz.build.props import prop_solids, turn_axes
 from previz.build.solids import Solid
 from previz.scene.elevations import panel_named, panels_of
@@ -49,12 +49,13 @@ def build_set(scene: Scene, folder: Path) -> BuiltSet:
 
 def assembled(scene: Scene, meshes: dict[str, tuple[Piece, ...]], folder: Path | None) -> BuiltSet:
     """Return the scene as solids, panes and air, with the mesh files given; what needs another is left out."""
-    solids, apertures, cells = [], [], []
+    solids, apertures, papers, cells = [], [], [], []
     for room in scene.room:
         cells += room_cells(room)
-        cut, panes = _room(scene, room)
+        cut, panes, pasted = _room(scene, room)
         solids += cut
         apertures += panes
+        papers += pasted
     if scene.mesh and scene.mesh.file in meshes:
         whole = _mesh_set(scene.mesh, meshes[scene.mesh.file])
         solids += whole
@@ -62,7 +63,11 @@ def assembled(scene: Scene, meshes: dict[str, tuple[Piece, ...]], folder: Path |
     for prop in scene.prop:
         if not isinstance(prop, MeshProp) or prop.file in meshes:
             solids += prop_solids(prop, meshes)
-    return replace(gathered(solids, tuple(apertures), tuple(cells), reflectances(scene.finish)), folder=Path(folder or ""))
+    finishes = reflectances(scene.finish) | {
+        # What tracing paper neither lets through nor swallows it sends back; it swallows next to nothing (common practice).
+        paper_finish(o.diffuser): np.full(3, 1 - o.diffuser) for o in scene.opening if o.diffuser is not None
+    }
+    return replace(gathered(solids, tuple(apertures), tuple(cells), finishes), papers=tuple(papers), folder=Path(folder or ""))
 
 
 class MeshFaults(ValueError):
@@ -86,17 +91,18 @@ def read_meshes(scene: Scene, folder: Path) -> tuple[dict[str, tuple[Piece, ...]
     return meshes, [(path, faults[file]) for path, file in users if file in faults]
 
 
-def _room(scene, room) -> tuple[list[Solid], list[Aperture]]:
-    """The solids of a room's panels with what is cut in them, and its panes and gaps."""
+def _room(scene, room) -> tuple[list[Solid], list[Aperture], list[Paper]]:
+    """The solids of a room's panels with what is cut in them, its panes and gaps, and the paper over them."""
     placed = _openings_by_panel(scene, room)
-    solids, panes = [], gap_apertures(room)
+    solids, panes, papers = [], gap_apertures(room), []
     for panel in panels_of(room).values():
         openings = placed.get(panel.name, [])
         solids.append(panel_solid(room, panel, openings))
         for opening in openings:
-            solids += [solid for solid in (bars_solid(room, panel, opening), slats_solid(room, panel, opening)) if solid]
+            solids += [made for kind in (bars_solid, slats_solid, paper_solid) if (made := kind(room, panel, opening))]
             panes += opening_apertures(room, panel, opening)
-    return solids, panes
+            papers += opening_paper(room, panel, opening)
+    return solids, panes, papers
 
 
 def _openings_by_panel(scene, room):

@@ -29,7 +29,7 @@ class Face:
 
     name     what the report says: "attic.floor", "attic.north", "bench top", "clock-2 side"
     part     index into `BuiltSet.parts`
-    side     "inside" | "outside" | "reveal" | "edge" | "bars" | "slats" | "top" | "bottom" | "side" | "front" | "surface"
+    side     "inside" | "outside" | "reveal" | "edge" | "bars" | "slats" | "paper" | "top" | "bottom" | "side" | "front" | "surface"
     flat     True when all its triangles lie in one plane
     chart    True when `BuiltSet.uv` holds an unfolding of this face, in millimetres along the surface, without overlap;
              False for faces of imported meshes
@@ -50,7 +50,7 @@ class Part:
     One solid: its triangles are `first` up to (not including) `last`.
 
     name     "attic.north", "attic.floor", "bench", "stool-2"; bars and slats are parts of their own ("attic.north: west window bars")
-    kind     "wall" | "floor" | "ceiling" | "slope" | "bars" | "slats" | "prop" | "mesh"
+    kind     "wall" | "floor" | "ceiling" | "slope" | "bars" | "slats" | "paper" | "prop" | "mesh"
     owner    name of the room or prop that the maker typed: "attic", "bench", "stool" ("mesh" for the whole-set mesh)
     closed   True when the solid is watertight
     """
@@ -95,6 +95,26 @@ class Aperture:
 
 
 @dataclass(frozen=True)
+class Paper:
+    """
+    Tracing paper over an opening, taped to the inner face of its wall: no light goes straight through it.
+
+    opening        the opening's name
+    face           name of the face that glows into the room
+    origin, axes   panel frame (module header)
+    outline        (k, 2) along, up [mm]
+    transmittance  (3,) share of the light that falls on it, glass and tint included, that it sends on evenly [1]
+    """
+
+    opening: str
+    face: str
+    origin: np.ndarray
+    axes: np.ndarray
+    outline: np.ndarray
+    transmittance: np.ndarray
+
+
+@dataclass(frozen=True)
 class Cell:
     """A convex piece of a room's air: inside where planes[:, :3] @ x <= planes[:, 3]. planes (k, 4), unit normals outward. [mm]"""
 
@@ -117,6 +137,7 @@ class BuiltSet:
     cells      the rooms' air in convex pieces; for a set from a mesh, its bounding box
     reflectance  dict finish name -> (3,) linear RGB reflectance, Rec. 709 primaries
     folder     where the files that the scene names lie
+    papers     tracing paper over openings
     """
 
     vertices: np.ndarray
@@ -129,6 +150,7 @@ class BuiltSet:
     cells: tuple[Cell, ...]
     reflectance: dict[str, np.ndarray]
     folder: Path = Path()
+    papers: tuple[Paper, ...] = ()
 
     @property
     def part_of(self) -> np.ndarray:

@@ -18,6 +18,8 @@ from previz.scene.model import Opening, Room
 from previz.scene.outlines import bars_of, outline_of
 
 _GRID_MM = 1e-6
+PAPER_MM = 0.1
+"""Thickness of tracing paper (own choice). [mm]"""
 _TOUCH_MM = 1e-5
 _SLIVER_MM = 0.02
 
@@ -153,6 +155,26 @@ def slats_solid(room: Room, panel: Panel, opening: Opening) -> Solid | None:
     finish = room.finish_of("slats", "reveals", "walls")
     boards = [_board(name, room.name, finish, opening.slats, *span, panel.thickness / 2) for span in _board_spans(opening)]
     return joined(name, "slats", room.name, boards).placed(panel.axes, panel.origin)
+
+
+def paper_face(room: Room, panel: Panel, opening: Opening) -> str:
+    """Return the name of the side of an opening's tracing paper that the room sees."""
+    return f"{room.name}.{panel.name}: {opening.name} paper"
+
+
+def paper_solid(room: Room, panel: Panel, opening: Opening) -> Solid | None:
+    """Return the tracing paper over an opening, in its inner end; None where it has none."""
+    if opening.diffuser is None:
+        return None
+    name, finish = paper_face(room, panel, opening), paper_finish(opening.diffuser)
+    inner, outer = Label(name, "paper", finish), Label(f"{name} outside", "paper", finish)
+    prism = Prism(((shapely.Polygon(outline_of(opening)), inner),), lambda corners: corners, (0.0, PAPER_MM), outer, outer)
+    return prism.solid(name, "paper", room.name).placed(panel.axes, panel.origin)
+
+
+def paper_finish(transmittance: float) -> str:
+    """Return the name of the finish of tracing paper that lets that much through."""
+    return f"tracing paper, {100 * transmittance:g} %"
 
 
 def _board_spans(opening):

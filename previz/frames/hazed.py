@@ -135,6 +135,7 @@ class _Glow:
 
     def __init__(self, lit: LitSet, view: View, candela: np.ndarray, bounces: bool):
         self.candela = lit.behind_tints(candela)
+        self.glowing = lit.glowing(candela)
         texel, cell = lit.bounced_by(candela)
         grid = lit.transport.grid
         self.texel = np.ascontiguousarray(texel) * bounces
@@ -200,6 +201,8 @@ def _surfaces(lit, glow, origins, directions, hits, group, on_lamps) -> list[tup
         bounced = np.zeros((len(found), 3))
         add_smoothly(lit.texels.lookup, one.texel, triangle, hits.u[found], hits.v[found], points, normal, bounced)
         direct[found], bounce[found] = arriving @ one.candela * sent_back, bounced * sent_back
+        if one.glowing is not None:
+            direct[found] += one.glowing[lit.built.face_of[triangle]]
     return parts
 
 

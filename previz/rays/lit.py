@@ -21,6 +21,7 @@ from previz.rays.bounce import Bounced, Weights, bounced, weights
 from previz.rays.direct import direct_light, may_be_lit
 from previz.rays.kernels import headings, lamp_points
 from previz.rays.packed import Cells, Lamps, Windows, entries, pack_cells, pack_lamps, pack_windows
+from previz.rays.papers import glowing, paper_glows, without_papers
 from previz.rays.texels import PATTERNS, Texels, divide
 from previz.rays.tracer import Tracer
 from previz.rays.transport import Transport, haze_grid, transport
@@ -42,7 +43,7 @@ class LitSet:
 
     scene, built       what was built, and from what
     tracer             rays against it
-    emitters, medium   lamps, air
+    emitters, medium   lamps, and after them what tracing paper sends on of their light; air
     rooms, air         the rooms' air and the haze as packed cells
     closed_form        True where all haze lies in rooms whose every way in is a known aperture
     windows, lamps     apertures and emitters, packed
@@ -91,6 +92,10 @@ class LitSet:
     def scaled(self) -> Scaled:
         """The air for light that has scattered more than once."""
         return scaled(self.medium)
+
+    def glowing(self, candela: np.ndarray) -> np.ndarray | None:
+        """Return the luminance (faces, 3) of faces that glow when lamps have `candela` (lamps, 3); None where none does. [cd] -> [cd/m2]"""
+        return glowing(self.emitters, candela, self.built.faces)
 
     def direct(self, points, normals, group, on_lamps, *, extinction_per_m: float) -> np.ndarray:
         """Return (n, tints * lamps) direct illuminance per candela on this thread; see `direct_light`."""
@@ -159,6 +164,7 @@ def light_set(
         lamps=pack_lamps(lamps, rooms), texels=divided, transport=seen,
         weight=weights(seen, scaled(medium)), bounce=None, workers=workers,
     )  # fmt: skip
+    unlit = _papered(unlit)
     return replace(unlit, bounce=_bounce(unlit))
 
 
@@ -178,8 +184,24 @@ def relit(lit: LitSet, *, lamps: tuple[Emitter, ...] | None = None, medium: Medi
         if len(medium.cells) != len(lit.medium.cells):
             raise ValueError("the haze fills other cells than those the set was lit with")
         changed |= {"medium": medium, "weight": weights(lit.transport, scaled(medium))}
-    fresh = replace(lit, **changed)
+    fresh = _papered(replace(lit, **changed))
     return replace(fresh, bounce=_bounce(fresh))
+
+
+def _papered(lit: LitSet) -> LitSet:
+    """Return `lit` with what tracing paper sends into its rooms as further lamps, after those of the scene."""
+    if not lit.built.papers:
+        return lit
+    lamps = without_papers(lit.emitters)
+    alone = replace(lit, emitters=lamps, lamps=pack_lamps(lamps, lit.rooms))
+    on_lamps = lamp_points(alone.lamps, PATTERNS, 4)
+
+    def falling(points: np.ndarray, normals: np.ndarray) -> np.ndarray:
+        light = alone.direct(points, normals, np.arange(len(points)) % PATTERNS, on_lamps, extinction_per_m=lit.scaled.extinction_per_m)
+        return light.reshape(len(points), -1, len(lamps)).sum(axis=1)
+
+    everything = (*lamps, *paper_glows(lit.built.papers, lamps, falling))
+    return replace(lit, emitters=everything, lamps=pack_lamps(everything, lit.rooms))
 
 
 def _bounce(lit: LitSet) -> Bounced:

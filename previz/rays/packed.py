@@ -101,7 +101,12 @@ def pack_cells(cells: tuple[Cell, ...]) -> Cells:
 
 
 def entries(apertures: tuple[Aperture, ...], rooms: Cells) -> tuple[Aperture, ...]:
-    """Return the apertures that face the open: those whose outer side lies in no room's air. Doorways between rooms are no way in."""
+    """
+    Return the apertures that light comes in by straight: their outer side lies in no room's air, and nothing stops it.
+
+    Doorways between rooms are no way in, nor are panes of no transmittance or behind tracing paper.
+    """
+    apertures = tuple(a for a in apertures if a.transmittance > 0)
     if not apertures:
         return ()
     outer = [a.origin + np.array([*a.outline.mean(axis=0), a.thickness + 0.5]) @ a.axes for a in apertures]

@@ -145,6 +145,9 @@ class Opening(Table):
     slats: Union[Slats, None] = Field(None, description="{count, width, thickness, angle}")
     glass: Share = Field(1.0, description="transmittance of a pane at normal incidence; 1 is no glass")
     tint: Colour = Field("#ffffff", description='what its panes let through of each colour, "#rrggbb", sRGB coded, on top of glass')
+    diffuser: Union[Share, None] = Field(
+        None, description="what tracing paper over the opening, taped to the inner face of the wall, lets through of the light that falls on it; none is no paper"
+    )
     repeat: Union[Repeat, None] = Field(None, description="{count, step}")
 
     @property

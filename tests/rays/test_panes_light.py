@@ -1,7 +1,8 @@
-"""What panes do to light: glass by angle, tints by colour."""
+"""What panes do to light: glass by angle, tints by colour, tracing paper."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,8 @@ from previz.build.assemble import build_set
 from previz.camera.view import View
 from previz.frames.hazed import hazed_frame
 from previz.light.glass import sheet_transmittance
-from previz.rays.lit import light_set
+from previz.rays.kernels import lamp_points
+from previz.rays.lit import light_set, relit
 from previz.rays.patches import patches
 from previz.scene.model import Scene
 
@@ -92,3 +94,77 @@ class TestTint:
         a, b = (patches(x.built, x.emitters, x) for x in (clear, lit))
         assert len(a) == len(b) > 0
         assert b[0].lux == pytest.approx(W[1] * a[0].lux, rel=1e-9)
+
+
+class TestTracingPaper:
+    """Paper over a window: the opening itself becomes the lamp."""
+
+    HALF_LIT = {"at": (-200.0, 260.0, 200.0), "toward": (0.0, 100.0, 80.0)}
+
+    @pytest.fixture(scope="class")
+    @classmethod
+    def papered(cls):
+        return lit_room(**cls.HALF_LIT, diffuser=0.6, bars={"columns": 2, "rows": 2, "width": 4.0, "depth": 0.5})
+
+    def test_energy(self, papered):
+        """Flux into the room is the transmittance times the flux that falls on the paper, bars' shadows taken off."""
+        across, up = (a.ravel() for a in np.meshgrid(np.arange(0.25, 60, 0.5), np.arange(0.25, 60, 0.5)))
+        # From outside the west wall's along axis runs towards -y.
+        points = np.column_stack([np.full(across.size, -0.1), 130 - across, 50 + up])
+        lux = papered.illuminance(points, np.tile([-1.0, 0.0, 0.0], (len(points), 1)), 64)[:, 0]
+        bare = lit_room(**self.HALF_LIT)
+        assert lux.sum() < 0.95 * bare.illuminance(points, np.tile([-1.0, 0.0, 0.0], (len(points), 1)), 16)[:, 0].sum()
+        falls = lux.mean() * 60 * 60 * 1e-6
+        sent = np.pi * sum(W @ e.candela for e in papered.emitters[1:])
+        assert sent == pytest.approx(0.6 * falls, rel=0.02)
+        # What the whole room gets of it, on a closed box just within its walls.
+        assert sent == pytest.approx(self.received(papered), rel=0.02)
+
+    @staticmethod
+    def received(lit, n=40):
+        """Flux straight on the six inner faces of the room, without haze. [lm]"""
+        clear = light_set(lit.scene.model_copy(update={"haze": lit.scene.haze.model_copy(update={"extinction": 0.0})}), lit.built, texels=200, rays=4)
+        size = np.array([300.0, 200.0, 160.0])
+        total = 0.0
+        for axis in range(3):
+            for end in (0, 1):
+                u, v = (a.ravel() for a in np.meshgrid((np.arange(n) + 0.5) / n, (np.arange(n) + 0.5) / n))
+                points = np.empty((n * n, 3))
+                others = [i for i in range(3) if i != axis]
+                points[:, others[0]], points[:, others[1]] = u * size[others[0]], v * size[others[1]]
+                points[:, axis] = 0.2 + end * (size[axis] - 0.4)
+                normal = np.zeros(3)
+                normal[axis] = 1.0 - 2.0 * end
+                area = size[others[0]] * size[others[1]] * 1e-6
+                total += clear.illuminance(points, np.tile(normal, (n * n, 1)), 64).sum(axis=1).mean() * area
+        return total
+
+    def test_no_patch_and_no_shaft(self, papered):
+        """Nothing goes straight through: no patch, and the lamp itself adds no light to the air or the far wall."""
+        assert patches(papered.built, papered.emitters, papered) == []
+        alone = papered.direct(np.array([[150.0, 100.0, 80.0]]), np.zeros((1, 3)), np.zeros(1, int), lamp_points(papered.lamps, 1, 16), extinction_per_m=0.0)
+        assert alone[0, 0] == 0.0 and alone[0, 1:].min() > 0.0
+
+    def test_any_outline(self):
+        """A round paper glows as a disc, a pointed one as strips; each sends the share of what falls on it."""
+        for shape, size, count in (("round", 60.0, 1), ("lancet", [40.0, 60.0], 6)):
+            lit = lit_room(shape=shape, size=size, diffuser=0.5, tint="#ff0000")
+            area = sum((np.pi if e.shape == "disc" else 4) * np.linalg.norm(e.half_u) * np.linalg.norm(e.half_v) for e in lit.emitters[1:])
+            sent = np.pi * sum(e.candela for e in lit.emitters[1:])
+            assert len(lit.emitters) == 1 + count
+            # The lamp is 600 mm off, square on: close to candela / distance^2 all over.
+            assert sent[0] == pytest.approx(0.5 * lit.emitters[0].candela[0] / 0.36 * area * 1e-6, rel=0.01)
+            assert not sent[1:].any()
+
+    def test_seen_from_inside(self, papered):
+        """The paper in the frame has the luminance of a Lambertian face: its illuminance times transmittance over pi."""
+        view = View((150.0, 100.0, 80.0), (-1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0), 0.05, 0.05, 8, 8)
+        clear = relit(papered, medium=replace(papered.medium, extinction_per_m=0.0))
+        seen = hazed_frame(clear, view, passes=1, bounces=False, workers=1) @ W
+        assert_allclose(seen, sum(W @ e.candela for e in papered.emitters[1:]) / 3600e-6, rtol=1e-3)
+
+    def test_relit(self, papered):
+        """A lamp twice as bright makes the paper twice as bright."""
+        twice = relit(papered, lamps=(replace(papered.emitters[0], candela=2 * papered.emitters[0].candela), *papered.emitters[1:]))
+        assert len(twice.emitters) == len(papered.emitters)
+        assert_allclose(picture(twice), 2 * picture(papered), rtol=1e-4)
