@@ -11,11 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from previz.camera.exposure import effective_stop
+from previz.camera.exposure import effective_stop, stop_used
 from previz.camera.tone import develop
 from previz.camera.view import View, view_at
 from previz.frames.chart import chart
 from previz.frames.hazed import hazed_frame
+from previz.frames.lens_rays import GROUPS
 from previz.haze.medium import medium_at
 from previz.rays.lit import LitSet, relit
 from previz.rig.moves import Move
@@ -52,8 +53,32 @@ def lit_at_roll(lit: LitSet, shot: Shot) -> LitSet:
 
 
 def view_of(lit: LitSet, move: Move, take_s: float, size: tuple[int, int]) -> View:
-    """Return what the lens sees `take_s` into the move, as a picture of `size` (columns, rows). [s], [pixel]"""
+    """Return what the lens sees `take_s` into the move, all of it sharp, as a picture of `size` (columns, rows). [s], [pixel]"""
     return view_at(lit.scene, move.poses(take_s)[0], float(move.focus_mm(take_s)[0]), size)
+
+
+def views_during(lit: LitSet, shot: Shot, move: Move, take_s: float, size: tuple[int, int], *, passes: int) -> list[View]:
+    """
+    Return the lens, open to the shot's stop, while the shutter is open for the frame at `take_s`.
+
+    Parameters
+    ----------
+    take_s : float
+        The middle of the exposure; what would lie before or after the take is its first or last moment. [s]
+    size : (columns, rows)
+        [pixel]
+    passes : int
+        Of the picture: it is given one moment for each pass of each group of pixels.
+
+    Returns
+    -------
+    list of View
+        At moments spread evenly over the exposure; a single one where the camera stands still.
+    """
+    count = passes * GROUPS if move.track.length else 1
+    when = np.clip(take_s + shot.exposure_s * ((np.arange(count) + 0.5) / count - 0.5), 0, move.take_s)
+    poses, focus, stop = move.poses(when), move.focus_mm(when), stop_used(lit.scene.lens, shot)
+    return [view_at(lit.scene, poses[k], float(focus[k]), size, stop=stop) for k in range(count)]
 
 
 def still(
@@ -61,7 +86,7 @@ def still(
     progress: Callable[[float], None] | None = None,
 ) -> Still:  # fmt: skip
     """
-    Return the picture of `shot` at a moment of its take.
+    Return the picture of `shot` at a moment of its take: out of focus and smeared as the lens, the stop and the shutter say.
 
     Parameters
     ----------
@@ -75,7 +100,7 @@ def still(
         One of `QUALITIES`.
     """
     passes, lamp_samples, haze_samples = QUALITIES[quality]
-    view = view_of(lit, move, take_s, size)
-    linear = hazed_frame(lit, view, passes=passes, lamp_samples=lamp_samples, haze_samples=haze_samples, workers=workers, progress=progress)
+    views = views_during(lit, shot, move, take_s, size, passes=passes)
+    linear = hazed_frame(lit, views, passes=passes, lamp_samples=lamp_samples, haze_samples=haze_samples, workers=workers, progress=progress)
     stop = float(effective_stop(lit.scene.lens, shot, float(move.focus_mm(take_s)[0])))
     return Still(linear, develop(linear, shot.iso, stop, shot.exposure_s), shot.iso, stop, shot.exposure_s)
