@@ -545,23 +545,31 @@ def shaft_radiance(
         if not len(ends):
             return total
         hull = np.array(np.meshgrid(*zip(ends.min(axis=0), ends.max(axis=0)))).reshape(3, -1).T.copy()
-    # The weights are per point on a lamp; a tile meets few panes at once, and one that meets more is done again with more room.
+    # The weights are per point on a lamp; a tile meets few panes at once, and one that meets more takes the points in turns.
     extinction, scattering = per_mm(extinction_per_m), per_mm(scattering_per_m) / points.shape[2]
     room = 6 * len(far) * len(lamps.shape) * points.shape[2] * haze_samples
     # Successive points on a lamp look at successive places of the interval, by the golden ratio.
     offsets = (0.6180339887498949 * (turn * points.shape[2] + np.arange(points.shape[2]))) % 1.0
     t0, t1 = np.empty(len(far)), np.empty(len(far))
-    while True:
-        start, target, share = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32), np.empty(room)
-        ray, column, pane_of = np.empty(room, np.int32), np.empty(room, np.int32), np.empty(room, np.int32)
+    start, target, share = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32), np.empty(room)
+    ray, column, pane_of = np.empty(room, np.int32), np.empty(room, np.int32), np.empty(room, np.int32)
+    turns = [(0, points.shape[2])]
+    while turns:
+        a, b = turns.pop()
         count = _shaft_samples(
-            origins, d, jitter, segments, group_first, closed_form, windows, lamps, points, offsets, face_corners(lamps), hull, extinction, scattering, g,
-            haze_samples, t0, t1, start, target, share, ray, column, pane_of,
+            origins, d, jitter, segments, group_first, closed_form, windows, lamps, np.ascontiguousarray(points[:, :, a:b]), offsets[a:b],
+            face_corners(lamps), hull, extinction, scattering, g, haze_samples, t0, t1, start, target, share, ray, column, pane_of,
         )  # fmt: skip
-        if count >= 0:
-            break
-        room *= 2
-    _put_right(air, windows, lamps, lens, segments, extinction, count, start, target, ray, column, pane_of, share)
-    blocked = tracer.blocked(start[:count], target[:count])
-    add_free(total, share, blocked, ray, column, count)
+        if count < 0 and b - a > 1:
+            turns += [((a + b) // 2, b), (a, (a + b) // 2)]
+            continue
+        if count < 0:
+            # One point's light comes through more panes than there is room for.
+            room *= 2
+            start, target, share = np.empty((room, 3), np.float32), np.empty((room, 3), np.float32), np.empty(room)
+            ray, column, pane_of = np.empty(room, np.int32), np.empty(room, np.int32), np.empty(room, np.int32)
+            turns.append((a, b))
+            continue
+        _put_right(air, windows, lamps, lens, segments, extinction, count, start, target, ray, column, pane_of, share)
+        add_free(total, share, tracer.blocked(start[:count], target[:count]), ray, column, count)
     return total * LUX_PER_CANDELA_MM2
