@@ -11,6 +11,7 @@ import math
 
 import numpy as np
 import shapely
+from shapely import affinity
 
 from previz.build.solids import Label, Prism, Solid, box
 from previz.scene.elevations import Panel
@@ -34,7 +35,7 @@ def panel_solid(room: Room, panel: Panel, openings: list[Opening]) -> Solid:
     regions = _wall_regions(panel, holes, inside) if panel.kind == "wall" else _slab_regions(panel, holes, inside, edge)
     reveal_finish = room.finish_of("reveals", panel.name, *_FINISHES[panel.kind])
     reveals = [(hole, Label(f"{name}: {o.name} reveal", "reveal", reveal_finish)) for hole, o in zip(holes, openings)]
-    prism = Prism(tuple(regions), _lift(panel), (0.0, panel.thickness), outside, edge, tuple(reveals))
+    prism = Prism(tuple(regions), _lift(panel, holes), (0.0, panel.thickness), outside, edge, tuple(reveals))
     return prism.solid(name, panel.kind, room.name).placed(panel.axes, panel.origin)
 
 
@@ -111,15 +112,24 @@ def _polygons(shape):
     return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and p.area > _GRID_MM]
 
 
-def _lift(panel):
-    """From corners of the inner face to those of the outer face."""
+def _lift(panel, holes):
+    """From corners of the inner face to those of the outer face; what is cut in a slope is cut square to it."""
     if panel.kind == "wall":
         inner, outer = (np.asarray(face.exterior.coords)[:-1] for face in (panel.inner, panel.outer))
         return lambda corners: _moved(corners, inner, outer)
     rise, run = panel.axes[2, 2], math.hypot(*panel.axes[2, :2])
     # the ends of a slope stand upright: a step of thickness outward takes the outer face tan(pitch) further up the slope
     shift = np.array([0.0, panel.thickness * run / abs(rise)])
-    return lambda corners: corners + shift
+    square = [hole.exterior for hole in holes if _clear_of_ends(hole, panel, shift[1])] if run else []
+    if not square:
+        return lambda corners: corners + shift
+    rims = shapely.union_all(square)
+    return lambda corners: corners + shift * (shapely.distance(rims, shapely.points(corners)) > _TOUCH_MM)[:, None]
+
+
+def _clear_of_ends(hole, panel, shift):
+    """Whether no slanting end of a slope passes under the hole on its way out; one that does leans with the end."""
+    return shapely.contains_properly(panel.inner, shapely.union_all([hole, affinity.translate(hole, 0.0, -shift)]).convex_hull)
 
 
 def _moved(corners, inner, outer):

@@ -249,6 +249,16 @@ class TestPitchedRoof:
         beside = np.array([[45.0, 0, 0], [0, 45, 0]])
         assert tracer.blocked(rays[0] + beside, rays[1] + beside).all()
 
+    def test_reveals_in_a_slope_are_square_to_it(self, build):
+        """As a sheet is cut: the hole's corners on the outer face lie straight above those on the inner one."""
+        skylight = {"name": "skylight", "wall": "attic.slope.north", "at": [100, 40], "size": [60, 50]}
+        built = build(room=[room(roof={"pitch": 45, "ridge": "x"})], opening=[skylight])
+        faces = [i for i, face in enumerate(built.faces) if face.name.endswith("skylight reveal")]
+        corners = np.unique(built.vertices[built.triangles[np.isin(built.face_of, faces)]].reshape(-1, 3).round(6), axis=0)
+        # the slope over the north wall leans to the south: outward is (0, 1, 1) / sqrt(2)
+        depth, up = corners @ [0, 0.5**0.5, 0.5**0.5], corners @ [0, -(0.5**0.5), 0.5**0.5]
+        assert np.ptp(depth) == pytest.approx(5, abs=1e-5) and np.ptp(up) == pytest.approx(50, abs=1e-5)
+
     def test_slope_alone_is_over_the_first_eaves_wall(self, build):
         """room.slope means the slope over the first eaves wall in plan order."""
         cut = {"name": "skylight", "wall": "attic.slope", "at": [100, 40], "size": [60, 50]}
