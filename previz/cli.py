@@ -265,6 +265,27 @@ def make(scene: ScenePath, size: Size = "960x540", output: Output = None, worker
     return _verdict(figures)
 
 
+@app.command(epilog="Example: previz cut scenes/clockmakers-attic.toml --paper A3 --format pdf,dxf -o attic")
+def cut(
+    scene: ScenePath,
+    output: Annotated[Optional[Path], _option("-o --output", "PATH", "A folder, or a file that ends in .pdf.")] = None,
+    paper: Annotated[str, typer.Option("--paper", metavar="NAME", help="A4, A3 or Letter.")] = "A4",
+    measured: Annotated[float, typer.Option("--measured", metavar="MM", help="What the 100 mm bar of an earlier print measured.")] = 100.0,
+    format: Annotated[str, typer.Option("--format", metavar="LIST", help="One or more of pdf, svg, dxf, with commas between.")] = "pdf",
+):
+    """Wall templates at 1:1, to cut by."""
+    from previz.check.folder import default_folder
+    from previz.sheets.cut import checked_measure, wanted_formats, write_templates
+
+    formats, measured = wanted_formats(format), checked_measure(measured)
+    loaded, _ = _loaded(scene, None)
+    written, findings = write_templates(loaded.scene, output or default_folder(scene), paper=paper, measured=measured, formats=formats)
+    for path in written:
+        print(path)
+    for finding in findings:
+        print(f"{finding.about}: {finding.says}\n  {finding.remedy}", file=sys.stderr)
+
+
 def _lit(path: Path, workers: int | None, watch):
     """Read, check, build and light the set of a file."""
     from previz.rays.lit import light_set
