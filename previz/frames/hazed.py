@@ -174,7 +174,7 @@ def _rays(
         lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, through.origin, directions, far, pixels,
         np.searchsorted(group, np.arange(GROUPS + 1)), on_lamps,
         hull=tile_hull(through, rows, columns, far), salt=salt + _SALT_SHAFT, turn=number, haze_samples=haze_samples,
-        extinction_per_m=air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, g=lit.medium.g,
+        extinction_per_m=air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, phase=lit.medium.phase.table,
     )  # fmt: skip
     picture = np.empty((len(glow), 1 if whole else 3, len(pixels), 3))
     for one, (direct, bounce), out in zip(glow, surfaces, picture):

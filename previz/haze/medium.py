@@ -6,8 +6,7 @@ Knows nothing of lamps, files or frames.
 
 extinction   sigma_t, absorption plus scattering [1/m]
 albedo       scattering / extinction [1]
-cos_angle    cosine between the light's travel before and after scattering [1]
-g            mean of cos_angle over all scattered light; positive is forward [1]
+g            mean cosine between the light's travel before and after scattering; positive is forward [1]
 """
 
 from __future__ import annotations
@@ -17,7 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from previz.build.built import BuiltSet, Cell
-from previz.scene.model import Haze, Scene
+from previz.haze.phase import Phase, of_droplets, one_lobe
+from previz.scene.model import Droplets, Haze, Scene
 
 KOSCHMIEDER = 3.912
 """ln 50: visibility times extinction, at a contrast of 2 % (AMS Glossary of Meteorology, "visual-range formula")."""
@@ -35,17 +35,24 @@ class Medium:
     albedo            share of the light taken from a ray that is scattered, not absorbed [1]
     g                 mean cosine of scattering [1]
     cells             convex pieces of space that the haze fills; outside them the air is clear
+    droplets          whose phase function it is; None for that of Henyey and Greenstein
     """
 
     extinction_per_m: float
     albedo: float
     g: float
     cells: tuple[Cell, ...]
+    droplets: Droplets | None = None
 
     @property
     def scattering_per_m(self) -> float:
         """The part of the extinction that scatters: albedo * extinction. [1/m]"""
         return self.albedo * self.extinction_per_m
+
+    @property
+    def phase(self) -> Phase:
+        """Which share of scattered light goes into each direction."""
+        return one_lobe(self.g) if self.droplets is None else _phase_of(self.droplets)
 
 
 def medium_at(scene: Scene, built: BuiltSet, after_spray_s: float = 0.0) -> Medium:
@@ -58,7 +65,12 @@ def medium_at(scene: Scene, built: BuiltSet, after_spray_s: float = 0.0) -> Medi
     haze = scene.haze
     extinction = extinction_at(haze, after_spray_s)
     cells = built.cells if haze.fills == "rooms" else (_box(*haze.fills),)
-    return Medium(extinction, haze.albedo, haze.g, cells)
+    g = haze.g if haze.droplets is None else float(_phase_of(haze.droplets).moments[1])
+    return Medium(extinction, haze.albedo, g, cells, haze.droplets)
+
+
+def _phase_of(droplets: Droplets) -> Phase:
+    return of_droplets(droplets.diameter, droplets.spread, droplets.index)
 
 
 def extinction_at(haze: Haze, after_spray_s: float = 0.0) -> float:
@@ -74,37 +86,6 @@ def extinction_at(haze: Haze, after_spray_s: float = 0.0) -> float:
     if fresh is None:
         fresh = DEFAULT_EXTINCTION_PER_M if haze.visibility is None else KOSCHMIEDER / haze.visibility
     return fresh if haze.half_life is None else fresh * 2.0 ** (-after_spray_s / haze.half_life)
-
-
-def henyey_greenstein(cos_angle, g: float):
-    """
-    Return the share of scattered light that goes into each direction, per steradian.
-
-    The ray engine compiles this very function for its loops.
-
-    Parameters
-    ----------
-    cos_angle : float or (...) float array
-        Cosine between travel before and after scattering; 1 is straight on. [1]
-    g : float
-        Mean cosine, more than -1 and less than 1. [1]
-
-    Returns
-    -------
-    float or (...) float array
-        Phase function; its integral over the sphere is 1. [1/sr]
-
-    Notes
-    -----
-    ``p = (1 - g^2) / (4 pi (1 + g^2 - 2 g cos)^1.5)``
-
-    References
-    ----------
-    L. G. Henyey and J. L. Greenstein, Astrophys. J. 93, 70 (1941), as cited by the AMS Glossary of Meteorology,
-    "Henyey-Greenstein phase function" (seen: reference, and that g is the asymmetry factor; formula from memory).
-    """
-    spread = 1 + g * g - 2 * g * cos_angle
-    return (1 - g * g) / (4 * np.pi * spread * np.sqrt(spread))
 
 
 def _box(one, other) -> Cell:

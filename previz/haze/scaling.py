@@ -46,11 +46,12 @@ def scaled(medium: Medium) -> Scaled:
 
     Notes
     -----
-    With f the moment after the last that is kept (Henyey-Greenstein: ``f = g^(ORDER + 1)``):
-    ``extinction' = (1 - albedo f) extinction``, ``albedo' = albedo (1 - f) / (1 - albedo f)`` and
-    ``moment_l' = (g^l - f) / (1 - f)``. Haze that scatters backwards has no forward peak: f = 0.
+    With f the moment after the last that is kept, m_(ORDER + 1): ``extinction' = (1 - albedo f) extinction``,
+    ``albedo' = albedo (1 - f) / (1 - albedo f)`` and ``moment_l' = (m_l - f) / (1 - f)``. Haze that scatters backwards
+    has no forward peak: f = 0. For Henyey and Greenstein ``m_l = g^l``.
     """
-    peak = max(medium.g, 0.0) ** (ORDER + 1)
+    phase = medium.phase.moments
+    peak = max(float(phase[ORDER + 1]), 0.0)
     left = 1 - medium.albedo * peak
-    moments = (medium.g ** np.arange(ORDER + 1) - peak) / (1 - peak)
+    moments = (phase[: ORDER + 1] - peak) / (1 - peak)
     return Scaled(medium.extinction_per_m * left, medium.albedo * (1 - peak) / left, moments)

@@ -9,7 +9,7 @@ a lamp that moves, a finish, haze that thins change only numbers that are multip
 
 A ray from a texel or a cell brings ``exp(-s h) B / pi`` from what it meets behind the haze length h, and
 ``w s h exp(-s n)`` times what the haze on the way scatters towards it (one point at haze length n, evenly chosen;
-extinction s and albedo w, both scaled, see `previz.haze.scaling`). Scattering by Henyey and Greenstein multiplies the
+extinction s and albedo w, both scaled, see `previz.haze.scaling`). Scattering multiplies the
 harmonics of order l by the l-th moment of the phase function, so it costs nothing to keep its direction.
 """
 

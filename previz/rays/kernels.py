@@ -14,7 +14,6 @@ import math
 
 import numpy as np
 
-from previz.haze.medium import henyey_greenstein
 from previz.light.glass import INDEX, sheet_transmittance
 from previz.rays.compiled import compiled
 from previz.rays.packed import DISC, POINT
@@ -160,7 +159,13 @@ def in_any_cell(cells, x, y, z, slack):
     return False
 
 
-scattering_share = compiled(henyey_greenstein)
+@compiled
+def scattering_share(cos, table):
+    """Return the phase function kept in `table` at the cosine between travel before and after; see `previz.haze.phase.coordinate`. [1/sr]"""
+    root = math.sqrt(max(0.0, 1.0 - abs(cos)))
+    place = (root if cos >= 0.0 else 2.0 - root) * (0.5 * (len(table) - 1))
+    node = min(np.int32(place), np.int32(len(table) - 2))
+    return table[node] + (place - node) * (table[node + 1] - table[node])
 _sheet = compiled(sheet_transmittance)
 _STRAIGHT_THROUGH = float(sheet_transmittance(1.0))
 

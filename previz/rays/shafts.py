@@ -285,7 +285,7 @@ def _kept_within(m, t0, t1, place):
 
 
 @compiled
-def _weigh(m, lx, ly, lz, nx, ny, nz, even, hx, hy, hz, s_depth, extinction, g, each, place, dx, dy, dz, enter, angle, inverse_off, share):
+def _weigh(m, lx, ly, lz, nx, ny, nz, even, hx, hy, hz, s_depth, extinction, phase, each, place, dx, dy, dz, enter, angle, inverse_off, share):
     """Fill `share` with the radiance per candela that a sample at each `place` adds when nothing blocks it."""
     for r in range(m):
         wx, wy, wz = place[r] * dx[r] - lx, place[r] * dy[r] - ly, place[r] * dz[r] - lz
@@ -295,9 +295,9 @@ def _weigh(m, lx, ly, lz, nx, ny, nz, even, hx, hy, hz, s_depth, extinction, g, 
         both = 1.0 / (distance * fall)
         inverse = fall * both
         path = place[r] - enter[r] + distance * distance * both * max(0.0, fall - s_depth)
-        phase = scattering_share(-(wx * dx[r] + wy * dy[r] + wz * dz[r]) * inverse, g)
+        scattered = scattering_share(-(wx * dx[r] + wy * dy[r] + wz * dz[r]) * inverse, phase)
         sent = even + max(0.0, nx * wx + ny * wy + nz * wz) * inverse
-        share[r] = each * angle[r] * inverse_off[r] * sent * phase / _brightening(extinction * path)
+        share[r] = each * angle[r] * inverse_off[r] * sent * scattered / _brightening(extinction * path)
 
 
 # What is known of lit rays, one row each of a small table that stays in the processor's cache.
@@ -307,7 +307,7 @@ _NARROW = 0.1
 
 @compiled
 def _place_samples(
-    ox, oy, oz, d, jitter, t0, t1, first, last, enter, s, offset, windows, lamps, lamp, pane, extinction, scattering, g,
+    ox, oy, oz, d, jitter, t0, t1, first, last, enter, s, offset, windows, lamps, lamp, pane, extinction, scattering, phase,
     haze_samples, rows, lit, k, start, target, share, ray, column, pane_of,
 ):  # fmt: skip
     """
@@ -348,7 +348,7 @@ def _place_samples(
         else:
             _wide_places(m, h, haze_samples, offset, rows)
         _kept_within(m, rows[_T0], rows[_T1], rows[_PLACE])
-        _weigh(m, lx, ly, lz, nx, ny, nz, even, hx, hy, hz, s_depth, extinction, g, each, rows[_PLACE], dx, dy, dz, rows[_ENTER], angle, off, rows[_SHARE])
+        _weigh(m, lx, ly, lz, nx, ny, nz, even, hx, hy, hz, s_depth, extinction, phase, each, rows[_PLACE], dx, dy, dz, rows[_ENTER], angle, off, rows[_SHARE])
         for r in range(m):
             t = rows[_PLACE, r]
             start[k, 0], start[k, 1], start[k, 2] = ox + t * rows[_DX, r], oy + t * rows[_DY, r], oz + t * rows[_DZ, r]
@@ -363,7 +363,7 @@ def _place_samples(
 
 @compiled
 def _shaft_samples(
-    o, d, jitter, segments, group_first, closed_form, windows, lamps, points, offsets, corners, hull, extinction, scattering, g,
+    o, d, jitter, segments, group_first, closed_form, windows, lamps, points, offsets, corners, hull, extinction, scattering, phase,
     haze_samples, t0, t1, start, target, share, ray, column, pane_of,
 ):  # fmt: skip
     """
@@ -386,7 +386,7 @@ def _shaft_samples(
                     for sample in range(points.shape[2]):
                         k = _place_samples(
                             o[group, 0], o[group, 1], o[group, 2], d, jitter, low, high, group_first[group], group_first[group + 1], enter,
-                            points[lamp, group, sample], offsets[sample], windows, lamps, lamp, np.int64(-1), 0.0, scattering, g,
+                            points[lamp, group, sample], offsets[sample], windows, lamps, lamp, np.int64(-1), 0.0, scattering, phase,
                             haze_samples, rows, lit, k, start, target, share, ray, column, pane_of,
                         )  # fmt: skip
                         if k < 0:
@@ -425,7 +425,7 @@ def _shaft_samples(
                                     break
                             k = _place_samples(
                                 ox, oy, oz, d, jitter, t0, t1, first, last, enter, s, offsets[sample], windows,
-                                lamps, lamp, pane, extinction if len(segments) == 1 else 0.0, scattering, g, haze_samples,
+                                lamps, lamp, pane, extinction if len(segments) == 1 else 0.0, scattering, phase, haze_samples,
                                 rows, lit, k, start, target, share, ray, column, pane_of,
                             )  # fmt: skip
                             if k < 0:
@@ -501,7 +501,7 @@ def _jitters(pixels, salt, out):
 
 def shaft_radiance(
     tracer: Tracer, air: Cells, closed_form: bool, windows: Windows, lamps: Lamps, origins, directions, far, pixels, group_first, points,
-    *, hull=None, salt: int, turn: int = 0, haze_samples: int, extinction_per_m: float, scattering_per_m: float, g: float,
+    *, hull=None, salt: int, turn: int = 0, haze_samples: int, extinction_per_m: float, scattering_per_m: float, phase: np.ndarray,
 ) -> np.ndarray:  # fmt: skip
     """
     Return the radiance that haze sends along each ray per candela on the axis of each lamp, by one scattering.
@@ -522,8 +522,10 @@ def shaft_radiance(
         Points whose convex hull holds all rays up to `far`; found from the rays where it is None. [mm]
     turn, haze_samples : int
         How many times the same rays were asked before; points on each lit interval.
-    extinction_per_m, scattering_per_m, g : float
-        Of the air on both legs; of the air where light scatters; mean cosine of scattering. [1/m], [1/m], [1]
+    extinction_per_m, scattering_per_m : float
+        Of the air on both legs; of the air where light scatters. [1/m]
+    phase : (nodes,) float32 array
+        The table of the air's phase function, see `previz.haze.phase.Phase`. [1/sr]
 
     Returns
     -------
@@ -558,7 +560,7 @@ def shaft_radiance(
         a, b = turns.pop()
         count = _shaft_samples(
             origins, d, jitter, segments, group_first, closed_form, windows, lamps, np.ascontiguousarray(points[:, :, a:b]), offsets[a:b],
-            face_corners(lamps), hull, extinction, scattering, g, haze_samples, t0, t1, start, target, share, ray, column, pane_of,
+            face_corners(lamps), hull, extinction, scattering, phase, haze_samples, t0, t1, start, target, share, ray, column, pane_of,
         )  # fmt: skip
         if count < 0 and b - a > 1:
             turns += [((a + b) // 2, b), (a, (a + b) // 2)]

@@ -262,12 +262,14 @@ def lamps_aim(draft: Draft) -> Iterator[Problem]:
 
 
 def haze_level(draft: Draft) -> Iterator[Problem]:
-    """Haze is given by extinction or by visibility; its box has a low corner and a high one."""
+    """Haze is given by extinction or by visibility, by g or by droplets; its box has a low corner and a high one."""
     haze = draft.tables.get("haze")
     if haze is None:
         return
     if haze.extinction is not None and haze.visibility is not None:
         yield Problem(("haze", "visibility"), "extinction says this already", "Keep one of extinction and visibility.", None, True)
+    if haze.droplets is not None and "g" in haze.model_fields_set:
+        yield Problem(("haze", "g"), "droplets say this already", "Keep one of g and droplets.", None, True)
     if isinstance(haze.fills, tuple) and any(a >= b for a, b in zip(*haze.fills)):
         low, high = (tuple(pick(a, b) for a, b in zip(*haze.fills)) for pick in (min, max))
         remedy = "Give the box some size in all three directions."

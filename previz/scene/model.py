@@ -335,6 +335,14 @@ Lamp = Annotated[Union[tuple(Annotated[cls, Tag(kind)] for kind, cls in LAMP_KIN
 KINDS = {"prop": (PropTable, PROP_KINDS), "lamp": (LampTable, LAMP_KINDS)}
 
 
+class Droplets(Table):
+    """What the haze is made of: transparent droplets of many sizes (log-normal)."""
+
+    diameter: Annotated[float, Field(ge=0.1, le=10)] = Field(description="micrometres, median by number: half of the droplets are smaller")
+    spread: Annotated[float, Field(ge=1, le=2)] = Field(1.4, description="geometric standard deviation: two thirds lie within this factor of the diameter; 1 is all alike")
+    index: Annotated[float, Field(ge=1.1, le=1.8)] = Field(1.45, description="refractive index; glycols 1.43, glycerol and mineral oil 1.47")
+
+
 class Haze(Table):
     """The air in the set."""
 
@@ -342,6 +350,7 @@ class Haze(Table):
     visibility: Union[Annotated[float, Field(gt=0, le=1e6)], None] = Field(None, description="metres, 3.912 / extinction")
     albedo: Share = Field(1.0, description="share of the light taken from a ray that is scattered, not absorbed")
     g: Annotated[float, Field(ge=-0.98, le=0.98)] = Field(0.75, description="mean cosine of scattering; positive is forward")
+    droplets: Union[Droplets, None] = Field(None, description="{diameter, spread, index}: how droplets of these sizes scatter, instead of g")
     half_life: Union[Annotated[float, Field(gt=0, le=1e6)], None] = Field(None, description="seconds until half of it is gone")
     fills: Union[Literal["rooms"], tuple[Point3, Point3]] = Field("rooms", description='"rooms", or a box [[x0, y0, z0], [x1, y1, z1]], mm')
 

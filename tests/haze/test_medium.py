@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from previz.build.assemble import build_set
-from previz.haze.medium import DEFAULT_EXTINCTION_PER_M, extinction_at, henyey_greenstein, medium_at
+from previz.haze.medium import DEFAULT_EXTINCTION_PER_M, extinction_at, medium_at
+from previz.haze.phase import henyey_greenstein
 from previz.scene.model import Haze, Scene
 
 ROOM = {"name": "room", "plan": [[0, 0], [300, 0], [300, 200], [0, 200]], "height": 180}

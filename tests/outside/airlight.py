@@ -13,7 +13,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import exp1
 
-from previz.haze.medium import Medium, henyey_greenstein
+from previz.haze.medium import Medium
+from previz.haze.phase import henyey_greenstein
 from previz.light.units import LUX_PER_CANDELA_MM2, per_mm
 
 

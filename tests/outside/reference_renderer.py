@@ -77,7 +77,12 @@ def render(mi, scene, samples: int, seed: int) -> np.ndarray:
 def _haze(mi, medium):
     if medium is None or medium.extinction_per_m == 0:
         return None
-    phase = {"type": "hg", "g": float(medium.g)}
+    if medium.droplets is None:
+        phase = {"type": "hg", "g": float(medium.g)}
+    else:
+        # Even steps of the cosine between the ways that light comes from and goes to, as Mitsuba counts it.
+        cos = np.linspace(-1, 1, 20001)
+        phase = {"type": "tabphase", "values": ",".join(f"{p:.6g}" for p in medium.phase.at(cos))}
     return mi.load_dict({"type": "homogeneous", "sigma_t": medium.extinction_per_m / 1000, "albedo": float(medium.albedo), "phase": phase})
 
 

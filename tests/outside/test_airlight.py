@@ -5,7 +5,8 @@ import pytest
 from airlight import airlight, even_airlight, fading_angle
 from scipy.integrate import quad
 
-from previz.haze.medium import Medium, henyey_greenstein
+from previz.haze.medium import Medium
+from previz.haze.phase import henyey_greenstein
 
 SOURCE = np.array([250.0, -80.0, 120.0])
 RAYS = np.array([[1.0, 0, 0], [0, 1.0, 0], [-0.6, 0, 0.8]])

@@ -15,7 +15,7 @@ from reference import each
 from previz.build.assemble import build_set
 from previz.camera.view import View
 from previz.frames.hazed import hazed_frame
-from previz.haze.medium import henyey_greenstein
+from previz.haze.phase import henyey_greenstein
 from previz.light.colour import luminance
 from previz.light.lamps import Emitter, face_points
 from previz.light.units import LUX_PER_CANDELA_MM2, MM_PER_M, per_mm

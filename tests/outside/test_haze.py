@@ -11,7 +11,8 @@ import pytest
 from airlight import airlight, even_airlight
 from reference import agree, cases, each
 
-from previz.haze.medium import Medium, extinction_at, henyey_greenstein
+from previz.haze.medium import Medium, extinction_at
+from previz.haze.phase import henyey_greenstein
 from previz.light.units import MM_PER_M
 from previz.scene.model import Haze
 
