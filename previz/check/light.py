@@ -43,6 +43,40 @@ def _turn_it_round(study, lamp) -> str:
     return f'Set toward = "{nearest.opening}", the nearest opening that faces it, and see that nothing stands between.'
 
 
+AGREE_STOPS = 0.5
+"""Readings further apart than this contradict each other (own choice; good meters agree to a third of a stop, common practice)."""
+
+
+@rule("readings")
+def readings(study):
+    """Do a lamp's readings agree with each other and with where its light goes?"""
+    for one in study.calibrations:
+        left, seen = one.residual_stops, one.computed > 0
+        if not seen.any():
+            yield Finding("care", one.lamp, "None of its light reaches the places of its readings, so they cannot set its level.", "Check at of the readings, and at and toward of the lamp.")
+            continue
+        for k in np.flatnonzero(~seen):
+            yield Finding("care", one.lamp, f"None of its light should reach the reading at {_place(one.at_mm[k])}, so that one is left out.", "Check at of that reading, and what stands before it.")
+        high, low = int(np.nanargmax(left)), int(np.nanargmin(left))
+        apart = left[high] - left[low]
+        if apart > AGREE_STOPS:
+            yield Finding(
+                "care",
+                one.lamp,
+                f"Its readings contradict each other: {number(one.lux[high])} lux at {_place(one.at_mm[high])} says {number(apart, 2)} stops more light than "
+                f"{number(one.lux[low])} lux at {_place(one.at_mm[low])}; its level is set between them.",
+                "Read both again in clear air, with the other lamps out, the meter towards the lamp and nobody in the light, and measure where it stood.",
+            )
+        else:
+            count, over = int(seen.sum()), float(np.log2(one.factor))
+            agree = f", and they agree within {number(max(apart, 0.1), 1)} stop" if count > 1 else ""
+            yield Finding("ok", one.lamp, f"{count} reading{'s set' if count > 1 else ' sets'} its level, {number(abs(over), 2)} stops {'over' if over >= 0 else 'under'} the file's{agree}.")
+
+
+def _place(at) -> str:
+    return f"[{', '.join(f'{x:g}' for x in at)}]"
+
+
 def _listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 

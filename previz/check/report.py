@@ -4,6 +4,7 @@ The report of `previz check`: the study and its findings as plain values, ready 
 Takes a study; gives dictionaries, lists, text and finite numbers. Anything endless is null.
 
     patches[]   lamp, opening, pane [column, row], on, outline_mm [[x, y, z], ...], centre_mm, area_mm2, lux, penumbra_mm, lit_share
+    lamps[]     name, candela (on the axis), lumens, beam_deg, field_deg, kelvin, readings [{at_mm, lux, computed_lux, residual_stops}], factor_stops
     shots[]     name, clip_s, take_s, slowdown, capture_fps, playback_fps, clearance, framing, focus, exposure, rig, haze
     findings[]  level, about, says, remedy
 """
@@ -19,6 +20,9 @@ import numpy as np
 from previz.check import fit, light, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
+from previz.light.colour import luminance
+from previz.light.distribution import BEAM_SHARE, FIELD_SHARE
+from previz.light.lamps import intensity, lumens, width_deg
 
 SCHEMA = 1
 FIGURES = 6
@@ -33,6 +37,7 @@ def report(study: Study) -> dict:
             "scene": study.scene.title,
             "scale": study.scene.scale,
             "patches": [patch_entry(patch) for patch in study.patches],
+            "lamps": [lamp_entry(emitter, lamp, study.calibrations) for emitter, lamp in zip(study.emitters, study.scene.lamp)],
             "shots": [shot_entry(taken) for taken in study.shots],
             "findings": [asdict(finding) for finding in findings(study)],
         }
@@ -42,6 +47,22 @@ def report(study: Study) -> dict:
 def patch_entry(patch) -> dict:
     """Return one patch, its fields as they are named."""
     return {field.name: getattr(patch, field.name) for field in fields(patch)}
+
+
+def lamp_entry(emitter, lamp, calibrations) -> dict:
+    """Return the figures of one lamp, at the level that its readings set, gel and dim included."""
+    measured = next((one for one in calibrations if one.lamp == emitter.name), None)
+    readings = zip(measured.at_mm, measured.lux, measured.factor * measured.computed, measured.residual_stops) if measured else ()
+    return {
+        "name": emitter.name,
+        "candela": luminance(emitter.candela) * intensity(emitter, [emitter.normal])[0],
+        "lumens": lumens(emitter),
+        "beam_deg": width_deg(emitter, BEAM_SHARE),
+        "field_deg": width_deg(emitter, FIELD_SHARE),
+        "kelvin": lamp.kelvin,
+        "readings": [{"at_mm": at, "lux": lux, "computed_lux": computed, "residual_stops": residual} for at, lux, computed, residual in readings],
+        "factor_stops": math.log2(measured.factor) if measured else 0.0,
+    }
 
 
 def shot_entry(taken: Taken) -> dict:

@@ -81,6 +81,8 @@ class Study:
     built: BuiltSet
     patches: tuple
     shots: tuple[Taken, ...]
+    emitters: tuple = ()
+    calibrations: tuple = ()
 
     @property
     def fresh_extinction_per_m(self) -> float:
@@ -118,7 +120,7 @@ def study_set(lit, *, workers: int | None = None, watch: Callable | None = None)
     for shot in scene.shot:
         taken.append(take(lit, shot, workers=workers))
         tick(len(taken) / len(scene.shot))
-    return Study(scene, built, tuple(patches(built, lit.emitters, lit)), tuple(taken))
+    return Study(scene, built, tuple(patches(built, lit.emitters, lit)), tuple(taken), lit.emitters, lit.calibrations)
 
 
 def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:

@@ -25,6 +25,7 @@ def report_text(report: dict) -> str:
     blocks = [
         f"{report['scene']}, 1:{number(report['scale'])}",
         "\n".join(patch_lines(report["patches"])),
+        "\n".join(reading_lines(report.get("lamps", []))),
         "\n".join(shot_lines(report["shots"])),
         *("\n".join(finding_lines(report["findings"], level)) for level in HEADINGS),
         closing_line(report["findings"]),
@@ -146,6 +147,21 @@ def _table(rows: list[tuple[str, ...]], indent: int) -> list[str]:
             first = ""
         lines.append(pad + "  ".join([first.ljust(widths[0]), *(cell.rjust(width) for cell, width in zip(row[1:], widths[1:]))]))
     return lines
+
+
+def reading_lines(lamps: list[dict]) -> list[str]:
+    """Return a heading and one line a reading: where, what the meter read, what the set gives there with the level that they set."""
+    rows = [
+        (f"{lamp['name']} at [{', '.join(f'{x:g}' for x in reading['at_mm'])}]", number(reading["lux"]), number(reading["computed_lux"]), stops(reading["residual_stops"]))
+        for lamp in lamps
+        for reading in lamp["readings"]
+    ]
+    return ["Readings", *_table([("lamp", "read lux", "computed lux", "over, stops"), *rows], indent=2)] if rows else []
+
+
+def stops(value: float | None) -> str:
+    """Return a difference in stops with its sign: "+0.3", "-1.2"; a dash for none."""
+    return "-" if value is None else f"{value:+.1f}".replace("-0.0", "+0.0")
 
 
 def shot_lines(shots: list[dict]) -> list[str]:

@@ -15,12 +15,16 @@ import numpy as np
 
 from previz.build.built import BuiltSet
 from previz.build.places import place_of
-from previz.light.colour import unit_luminance
+from previz.light.colour import luminance, unit_luminance
 from previz.light.distribution import Distribution
 from previz.light.lm63 import Lm63Fault, Photometry, read_lm63
 from previz.light.whites import white_rgb
 from previz.scene.faults import PrevizError
 from previz.scene.model import Scene
+
+
+_UNKNOWN_CANDELA = 1000.0
+"""Of a lamp whose readings alone say how strong it is, until they are taken into account (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -107,6 +111,19 @@ def intensity(emitter: Emitter, directions) -> np.ndarray:
         x, y = (np.asarray(directions) @ side for side in (emitter.first, np.cross(emitter.first, emitter.normal)))
         return emitter.spread.towards(np.arccos(np.clip(cos, -1, 1)), np.arctan2(y, x))
     return np.where(cos > 0, np.maximum(cos, 0.0) ** emitter.exponent, 0.0)
+
+
+def lumens(emitter: Emitter) -> float:
+    """Return the whole flux of a lamp as it stands, ``2 pi I0 / (n + 1)`` of one that falls as a cosine. [lm]"""
+    candela = float(luminance(emitter.candela))
+    return candela * (2 * np.pi / (emitter.exponent + 1) if emitter.spread is None else emitter.spread.lumens)
+
+
+def width_deg(emitter: Emitter, share: float) -> float:
+    """Return the full angle beyond which the intensity stays under `share` of the highest; of a table across its first side. [deg]"""
+    if emitter.spread is not None:
+        return emitter.spread.width_deg(share)
+    return float(2 * np.degrees(np.arccos(share ** (1 / emitter.exponent))))
 
 
 def face_points(emitter: Emitter, unit) -> np.ndarray:
@@ -225,6 +242,8 @@ def _half_sides(lamp) -> tuple[float, float]:
 
 def _level_of(lamp, exponent: float) -> float:
     """Return the luminous intensity on the axis after gel and dim: lux at 1 m in the far field is candela. [cd]"""
+    if lamp.measured and not (lamp.lux_at_1m or lamp.candela or lamp.lumens):
+        return _UNKNOWN_CANDELA * 2.0**-lamp.gel_stops * lamp.dim
     given = lamp.lux_at_1m or lamp.candela or (lamp.lumens and axis_candela(lamp.lumens, exponent))
     if given is None:
         raise PrevizError(f'lamp "{lamp.name}": it gives no level of light. Add lux_at_1m, candela or lumens.')

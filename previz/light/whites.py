@@ -12,9 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from previz.light.colour import luminance
-
-DAYLIGHT_FROM_K = 4000.0
-"""Where the CIE daylight locus begins (CIE 015:2018); below it a kelvin figure is taken for a black body's, from it up for daylight's (own choice)."""
+from previz.scene.model import DAYLIGHT_FROM_K
 
 SECOND_RADIATION_CONSTANT = 1.438776877e-2
 """c2 = h c / k (SI Brochure, 9th edition). [m K]"""
@@ -85,7 +83,7 @@ def white_rgb(kelvin: float, locus: str | None = None) -> np.ndarray:
     kelvin : float
         1000 to 25,000. [K]
     locus : "planckian", "daylight" or None
-        None takes the black body below 4000 K and daylight from there up.
+        None takes the black body below 4000 K and daylight from there up (own choice).
 
     Notes
     -----

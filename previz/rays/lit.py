@@ -21,7 +21,8 @@ from previz.rays.bounce import Bounced, Weights, bounced, weights
 from previz.rays.direct import direct_light, may_be_lit
 from previz.rays.kernels import headings, lamp_points
 from previz.rays.packed import Cells, Lamps, Windows, entries, pack_cells, pack_lamps, pack_windows
-from previz.rays.papers import glowing, paper_glows, without_papers
+from previz.rays.papers import glowing, lamp_of, paper_glows, without_papers
+from previz.rays.readings import Calibration, calibrations
 from previz.rays.texels import PATTERNS, Texels, divide
 from previz.rays.tracer import Tracer
 from previz.rays.transport import Transport, haze_grid, transport
@@ -50,6 +51,7 @@ class LitSet:
     texels, transport  surfaces in patches, and what each sees
     weight             the transport at this haze density
     bounce             bounced light of each lamp, behind each tint, per candela
+    calibrations       of the lamps that a meter's readings set
     """
 
     scene: Scene
@@ -67,6 +69,7 @@ class LitSet:
     weight: Weights
     bounce: Bounced
     workers: int | None
+    calibrations: tuple[Calibration, ...] = ()
 
     @property
     def candela(self) -> np.ndarray:
@@ -165,7 +168,7 @@ def light_set(
         weight=weights(seen, scaled(medium)), bounce=None, workers=workers,
     )  # fmt: skip
     unlit = _papered(unlit)
-    return replace(unlit, bounce=_bounce(unlit))
+    return _calibrated(replace(unlit, bounce=_bounce(unlit)))
 
 
 def relit(lit: LitSet, *, lamps: tuple[Emitter, ...] | None = None, medium: Medium | None = None) -> LitSet:
@@ -186,6 +189,16 @@ def relit(lit: LitSet, *, lamps: tuple[Emitter, ...] | None = None, medium: Medi
         changed |= {"medium": medium, "weight": weights(lit.transport, scaled(medium))}
     fresh = _papered(replace(lit, **changed))
     return replace(fresh, bounce=_bounce(fresh))
+
+
+def _calibrated(lit: LitSet) -> LitSet:
+    """Set the level of lamps that were measured, in clear air; light goes with the level, so nothing else is done again."""
+    if not any(lamp.measured for lamp in lit.scene.lamp):
+        return lit
+    found = calibrations(relit(lit, medium=replace(lit.medium, extinction_per_m=0.0)))
+    factor = {one.lamp: one.factor for one in found}
+    lamps = tuple(replace(e, candela=e.candela * factor.get(lamp_of(e), 1.0)) for e in lit.emitters)
+    return replace(lit, emitters=lamps, calibrations=found)
 
 
 def _papered(lit: LitSet) -> LitSet:

@@ -14,15 +14,13 @@ from collections.abc import Iterator
 
 from previz.scene.draft import ENOUGH, MOST_THINGS, Draft, Problem, is_name, listed, mm, nearest, point, quoted
 from previz.scene.elevations import eaves_walls
-from previz.scene.model import Finish, Heading, LampTable, Lens, OutlineShape, Pitch, Room, Seconds, Slider, Temperature
+from previz.scene.model import COOLEST_K, DAYLIGHT_FROM_K, HOTTEST_K, Finish, Heading, LampTable, Lens, OutlineShape, Pitch, Room, Seconds, Slider, Temperature
 from previz.scene.outlines import LANCET_HEAD, size_of
 from previz.scene.rings import ring_is_sound
 
 ROOM_PARTS = ("walls", "floor", "ceiling", "slopes", "reveals")
 _RESERVED = ("ceiling", "floor", "slope", *ROOM_PARTS)
 _LEVELS = ("lux_at_1m", "candela", "lumens")
-# Of a colour in kelvin: black bodies redder or bluer than this, and daylight cooler than this, have no chromaticity here.
-COOLEST_K, HOTTEST_K, DAYLIGHT_FROM_K = 1000.0, 25000.0, 4000.0
 _NEAR_MM = 1e-3
 _MOST_COMPARED = 500
 
@@ -224,10 +222,10 @@ def repeats_step(draft: Draft) -> Iterator[Problem]:
 
 
 def lamp_levels(draft: Draft) -> Iterator[Problem]:
-    """A lamp's level is given once; a measured lamp has one, and a beam, already."""
+    """A lamp's level is given once; a photometric file has one, and a beam, already, and readings need none."""
     for i, lamp in draft.typed_rows("lamp"):
         measured = lamp.get("kind") == "ies"
-        if not measured or any(key in lamp for key in _LEVELS):
+        if not (measured or lamp.get("measured")) or any(key in lamp for key in _LEVELS):
             yield from _exactly_one(("lamp", i), lamp, LampTable, _LEVELS)
         if measured and "beam" in lamp:
             yield Problem(("lamp", i, "beam"), "the photometric file says this already", "Take beam out.", None, True)
@@ -247,6 +245,18 @@ def lamp_colours(draft: Draft) -> Iterator[Problem]:
             yield Problem(("lamp", i, "gel", "mired"), says, "Positive mired are warmer: give a smaller shift, or the other sign.")
         elif isinstance(lamp.colour, Temperature) and lamp.colour.locus == "daylight" and kelvin < DAYLIGHT_FROM_K:
             yield Problem(path, f"daylight begins at {DAYLIGHT_FROM_K:,.0f} K, and this is {kelvin:,.0f} behind the gel", 'Write locus = "planckian", or a higher kelvin.')
+
+
+def lamps_measured(draft: Draft) -> Iterator[Problem]:
+    """A meter stands somewhere else than the lamp and what it looks at, and a lamp that is dimmed to nothing gives it nothing."""
+    for i, lamp in draft.rows.get("lamp", []):
+        for k, reading in enumerate(lamp.measured):
+            if math.dist(reading.at, lamp.at if reading.facing is None else reading.facing) < _NEAR_MM:
+                key = "at" if reading.facing is None else "facing"
+                says = "this is where the lamp itself is" if reading.facing is None else "this is where the meter itself is"
+                yield Problem(("lamp", i, "measured", k, key), says, "Give the place of the meter as at, and leave facing out if it looked at the lamp.")
+        if lamp.measured and lamp.dim == 0:
+            yield Problem(("lamp", i, "dim"), "a lamp that is out cannot have been measured", "Write the dim at which the readings were taken, or take measured out.")
 
 
 def lamps_aim(draft: Draft) -> Iterator[Problem]:
@@ -413,6 +423,7 @@ RULES = (
     repeats_step,
     lamp_levels,
     lamp_colours,
+    lamps_measured,
     lamps_aim,
     haze_level,
     lens_stops,

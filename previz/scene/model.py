@@ -247,7 +247,10 @@ class Finish(Table):
     colour: Union[Colour, None] = Field(None, description='diffuse reflectance as "#rrggbb", sRGB coded')
 
 
-Kelvin = Annotated[float, Field(ge=1000, le=25000)]
+COOLEST_K, HOTTEST_K, DAYLIGHT_FROM_K = 1000.0, 25000.0, 4000.0
+"""The whites that a lamp may have, and where the CIE daylight locus begins (CIE 015:2018)."""
+
+Kelvin = Annotated[float, Field(ge=COOLEST_K, le=HOTTEST_K)]
 
 
 class Temperature(Table):
@@ -262,6 +265,14 @@ class Gel(Table):
 
     stops: Annotated[float, Field(ge=0, le=20)] = Field(0.0, description="stops of light taken away")
     mired: Annotated[float, Field(ge=-500, le=500)] = Field(0.0, description="mired by which it shifts a colour given in kelvin; positive is warmer")
+
+
+class Reading(Table):
+    """What a meter read with one lamp alone alight, in clear air."""
+
+    at: Point3 = Field(description="[x, y, z] of the meter, mm")
+    lux: Annotated[float, Field(gt=0, le=1e9)] = Field(description="lux")
+    facing: Union[Point3, None] = Field(None, description="[x, y, z] that the meter looks at; default the lamp")
 
 
 class LampTable(Table):
@@ -279,6 +290,9 @@ class LampTable(Table):
     )
     gel: Union[Annotated[float, Field(ge=0, le=20)], Gel] = Field(0.0, description="stops of light taken away, or {stops, mired}")
     dim: Share = Field(1.0, description="0 dark, 1 full")
+    measured: Annotated[tuple[Reading, ...], Field(max_length=100)] = Field(
+        (), description="[{at, lux, facing}, ...]: a meter's readings, this lamp alone alight in clear air, gel and dim as here; they set its level"
+    )
 
     @property
     def gel_stops(self) -> float:

@@ -198,3 +198,34 @@ class TestCautions:
         said = [f for f in findings(plain_study) if f.about.startswith("safety")]
         assert [f.about for f in said] == ["safety, spray", "safety, air", "safety, mains", "safety, eyes", "safety, stands"]
         assert {f.level for f in said} == {"care"}
+
+
+class TestReadings:
+    """A meter's readings agree, contradict each other, or lie in the dark."""
+
+    def readings(self, study_of, *lux):
+        """What the rule says of readings along the lamp's beam, the first at about 361 mm."""
+        places = [(600, 100, 400), (500, 100, 333), (450, 100, 300)]
+        study = study_of(lamp={"measured": [{"at": at, "lux": value} for at, value in zip(places, lux)]})
+        return study, said_by("readings", study)
+
+    def test_agreement(self, study_of):
+        """The level that they set, and how far from the file's."""
+        study, (finding,) = self.readings(study_of, 300_000, 300_000 * 130 / 231.3)
+        assert finding.level == "ok" and "2 readings set its level" in finding.says and "over the file's" in finding.says
+        lamp = report.report(study)["lamps"][0]
+        assert lamp["factor_stops"] > 0.5 and len(lamp["readings"]) == 2
+        assert [reading["computed_lux"] for reading in lamp["readings"]] == pytest.approx([reading["lux"] for reading in lamp["readings"]], rel=0.2)
+        assert lamp["candela"] == pytest.approx(20000 * 2 ** lamp["factor_stops"], rel=1e-4)
+        assert lamp["beam_deg"] == pytest.approx(120) and lamp["lumens"] == pytest.approx(lamp["candela"] * 3.14159265, rel=1e-4)
+
+    def test_contradiction(self, study_of):
+        """Which two, and by how much."""
+        _, (finding,) = self.readings(study_of, 150_000, 150_000)
+        assert finding.level == "care"
+        assert re.match(r"Its readings contradict each other: 150,000 lux at \[500, 100, 333\] says [0-9.]+ stops more light than 150,000 lux at \[600, 100, 400\];", finding.says)
+
+    def test_in_the_dark(self, study_of):
+        """A place that the lamp cannot reach."""
+        (finding,) = said_by("readings", study_of(lamp={"measured": [{"at": (1200, 100, 900), "lux": 10, "facing": (1300, 100, 900)}]}))
+        assert finding.level == "care" and finding.says.startswith("None of its light")
