@@ -113,6 +113,48 @@ def haze(study):
     yield Finding("ok", "haze", f"Fresh haze takes {number(study.fresh_extinction_per_m, 2)} per metre out of a ray.")
 
 
+@rule("shafts")
+def shafts(study):
+    """A shaft is what the set is built for: does it stand out from what is behind it?"""
+    for taken in study.shots:
+        about = f"shot {taken.shot.name}"
+        if not taken.shafts:
+            continue
+        reading = [shaft for shaft in taken.shafts if shaft.reads]
+        weak = [shaft for shaft in taken.shafts if not shaft.reads and shaft.frame_share > 0]
+        if reading:
+            best = reading[0]
+            more = f", and {len(reading) - 1} more" if len(reading) > 1 else ""
+            yield Finding("ok", about, f"The shaft of {_shaft(best)} reads: {number(best.contrast_stops, 2)} stops over {number(100 * best.frame_share, 2)} % of the frame{more}.")
+        elif not weak:
+            yield Finding("stop", about, "No shaft shows in the middle of the take: no light through an opening crosses the frame.", _into_the_frame(taken.shafts))
+        for shaft in weak:
+            yield Finding(
+                "care",
+                about,
+                f"The shaft of {_shaft(shaft)} will hardly be seen: {number(shaft.contrast_stops, 2)} stops over {number(100 * shaft.frame_share, 2)} % of the frame.",
+                _thicker(shaft) or "Thicker haze does not bring it out: let it cross something darker, turn the lens more towards the lamp, or make the opening larger.",
+            )
+
+
+def _shaft(shaft) -> str:
+    return f"{shaft.lamp} through {shaft.opening}" if shaft.opening else shaft.lamp
+
+
+def _thicker(shaft) -> str:
+    """Return the haze at which it was found to read, empty where there is none."""
+    found = shaft.reads_at_extinction_per_m
+    return f"Spray to {number(found, 2)} per metre, where it reads." if found else ""
+
+
+def _into_the_frame(shafts) -> str:
+    found = [shaft for shaft in shafts if shaft.reads_at_extinction_per_m]
+    if found:
+        nearest = min(found, key=lambda shaft: shaft.reads_at_extinction_per_m)
+        return f"Spray to {number(nearest.reads_at_extinction_per_m, 2)} per metre, where {_shaft(nearest)} reads."
+    return "Aim a lamp through an opening so that its light passes before the lens, or turn the lens to where it does: thicker haze alone does not bring it."
+
+
 @rule("exposure")
 def exposure(study):
     """Is there light enough at the highest ISO that the maker accepts?"""

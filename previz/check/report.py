@@ -5,7 +5,7 @@ Takes a study; gives dictionaries, lists, text and finite numbers. Anything endl
 
     patches[]   lamp, opening, pane [column, row], on, outline_mm [[x, y, z], ...], centre_mm, area_mm2, lux, penumbra_mm, lit_share
     lamps[]     name, candela (on the axis), lumens, beam_deg, field_deg, kelvin, readings [{at_mm, lux, computed_lux, residual_stops}], factor_stops
-    shots[]     name, clip_s, take_s, slowdown, capture_fps, playback_fps, clearance, framing, focus, exposure, rig, haze
+    shots[]     name, clip_s, take_s, slowdown, capture_fps, playback_fps, clearance, framing, focus, exposure, shafts, rig, haze
     findings[]  level, about, says, remedy
 """
 
@@ -79,6 +79,7 @@ def shot_entry(taken: Taken) -> dict:
         "framing": taken.framing and {key: getattr(taken.framing, key) for key in ("subject", "worst_margin", "hidden_share")},
         "focus": {"distance_mm": taken.focus_mm, "near_mm": taken.near_mm, "far_mm": taken.far_mm},
         "exposure": taken.exposure and asdict(taken.exposure),
+        "shafts": [asdict(shaft) for shaft in taken.shafts],
         "rig": {key: getattr(speeds, key) for key in ("peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "travel_mm")},
         "haze": {"extinction_at_roll_per_m": taken.extinction_at_roll_per_m},
     }

@@ -15,7 +15,9 @@ import numpy as np
 from previz.build.built import BuiltSet
 from previz.camera.depth import limits
 from previz.camera.exposure import effective_stop, ev100, iso_needed, stop_used, stops_over
+from previz.check import shaft
 from previz.check.meter import SIZE, metered
+from previz.check.shaft import Shaft, shafts
 from previz.frames.still import lit_at_roll, view_of
 from previz.haze.medium import extinction_at
 from previz.rig.clearance import Clearance, clearance
@@ -56,6 +58,7 @@ class Taken:
     focus_mm                   (FOCUS_MOMENTS,) from the entrance pupil, evenly through the take [mm]
     near_mm, far_mm            sharp from and to, at the nearest of them; far may be infinite [mm]
     exposure                   None where there is no lamp
+    shafts                     in the middle of the take, plainest first; empty where the air is clear
     extinction_at_roll_per_m   of the haze when the camera rolls [1/m]
     off_rail_mm                how far the carriage would leave the rail; 0 for a shot that does not ride on it [mm]
     """
@@ -69,6 +72,7 @@ class Taken:
     near_mm: float
     far_mm: float
     exposure: Exposure | None
+    shafts: tuple[Shaft, ...]
     extinction_at_roll_per_m: float
     off_rail_mm: float
 
@@ -140,9 +144,16 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         near_mm=float(near),
         far_mm=float(far),
         exposure=_exposure(lit, shot, move, workers) if scene.lamp else None,
+        shafts=_shafts(lit, move, workers) if scene.lamp and lit.medium.extinction_per_m > 0 else (),
         extinction_at_roll_per_m=extinction_at(scene.haze, shot.start_after),
         off_rail_mm=move.off_rail_mm(scene.slider) if scene.slider and shot.move in ("slide", "arc") else 0.0,
     )
+
+
+def _shafts(lit, move: Move, workers) -> tuple[Shaft, ...]:
+    """Look at the shafts in the middle of the take."""
+    view = view_of(lit, move, move.take_s / 2, shaft.SIZE)
+    return tuple(shafts(lit, view, extinction_at(lit.scene.haze), workers=workers))
 
 
 def _exposure(lit, shot: Shot, move: Move, workers) -> Exposure:

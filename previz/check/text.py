@@ -27,6 +27,7 @@ def report_text(report: dict) -> str:
         "\n".join(patch_lines(report["patches"])),
         "\n".join(reading_lines(report.get("lamps", []))),
         "\n".join(shot_lines(report["shots"])),
+        "\n".join(shaft_lines(report["shots"])),
         *("\n".join(finding_lines(report["findings"], level)) for level in HEADINGS),
         closing_line(report["findings"]),
     ]
@@ -184,6 +185,26 @@ def _shot_cells(shot: dict) -> tuple[str, ...]:
         span(shot["focus"]["distance_mm"]).replace(" to ", "-"),
         number(shot["rig"]["peak_speed_mm_s"]),
         "-" if exposure is None or exposure["iso_needed"] is None else number(exposure["iso_needed"], 2),
+    )
+
+
+def shaft_lines(shots: list[dict]) -> list[str]:
+    """Return a heading and one line for each shaft that covers any of a shot's frame; how many others there are."""
+    lines = []
+    for shot in shots:
+        seen = [shaft for shaft in shot["shafts"] if shaft["frame_share"] > 0]
+        rows = [_shaft_cells(shaft) for shaft in seen]
+        lines += [*_wrapped(shot["name"], "  ", "    "), *_table(rows, indent=4)] if rows else []
+    return ["Shafts in the middle of the take, with and without their haze", *lines] if lines else []
+
+
+def _shaft_cells(shaft: dict) -> tuple[str, ...]:
+    through = f" through {shaft['opening']}" if shaft["opening"] else ""
+    return (
+        f"{shaft['lamp']}{through}",
+        f"{number(shaft['contrast_stops'], 2)} stops",
+        f"{number(100 * shaft['frame_share'], 2)} % of frame",
+        "reads" if shaft["reads"] else "too weak",
     )
 
 

@@ -93,13 +93,17 @@ class Layers:
 
 def light_layers(
     lit: LitSet, view: View | Sequence[View], *, passes: int = 4, lamp_samples: int = 8, haze_samples: int = 2, workers: int | None = None,
-    progress: Callable[[float], None] | None = None, seed: int | None = None,
+    progress: Callable[[float], None] | None = None, seed: int | None = None, once: bool = False,
 ) -> Layers:  # fmt: skip
-    """Return the light of a frame lamp by lamp, from the same rays as `hazed_frame` with the same parameters: the picture is the sum of its layers."""
+    """
+    Return the light of a frame lamp by lamp, from the same rays as `hazed_frame` with the same parameters: the picture is the sum of its layers.
+
+    `once` leaves out light that has bounced or scattered before, in the same air: haze is then the shafts and nothing else.
+    """
     seed = lit.scene.seed if seed is None else seed
     alone = np.eye(len(lit.emitters))[:, :, None] * lit.candela
     views = [view] if isinstance(view, View) else list(view)
-    glow = [_Glow(lit, _middle(views), candela, True) for candela in alone]
+    glow = [_Glow(lit, _middle(views), candela, True, dark=once) for candela in alone]
     parts = _tiled(lit, glow, views, passes, lamp_samples, haze_samples, workers, progress, seed, whole=False)
     return Layers(*np.moveaxis(parts, 1, 0))
 
@@ -133,18 +137,18 @@ def _tiled(lit, glow, views, passes, lamp_samples, haze_samples, workers, progre
 class _Glow:
     """Lamps of given intensities (lamps, 3) [cd] and their bounced light, ready to be read along the rays of one view, and the air that it passes."""
 
-    def __init__(self, lit: LitSet, view: View, candela: np.ndarray, bounces: bool):
+    def __init__(self, lit: LitSet, view: View, candela: np.ndarray, bounces: bool, dark: bool = False):
         self.candela = lit.behind_tints(candela)
         self.glowing = lit.glowing(candela)
         texel, cell = lit.bounced_by(candela)
         grid = lit.transport.grid
-        self.texel = np.ascontiguousarray(texel) * bounces
+        self.texel = np.ascontiguousarray(texel) * (bounces and not dark)
         # Cells are far wider than the pupil and than its way within a frame, so each scatters towards one place.
         travel = view.position - grid.centre
         travel /= np.maximum(np.linalg.norm(travel, axis=1, keepdims=True), 1e-9)
         basis = np.empty((9, len(travel)))
         headings(travel, basis)
-        self.cell = np.einsum("hn,nhc->nc", basis, cell).reshape(*grid.shape, 3) * bounces
+        self.cell = np.einsum("hn,nhc->nc", basis, cell).reshape(*grid.shape, 3) * (bounces and not dark)
         self.low, self.step = grid.low, grid.step
         self.air = lit.scaled if bounces else lit.medium
         self.reflectance = np.array([lit.built.reflectance[f.finish] for f in lit.built.faces])[lit.built.face_of]

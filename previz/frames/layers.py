@@ -31,7 +31,7 @@ from previz.camera.exposure import effective_stop
 from previz.camera.tone import develop
 from previz.camera.view import View
 from previz.frames.hazed import Layers, light_layers
-from previz.frames.still import QUALITIES, view_of
+from previz.frames.still import QUALITIES, view_of, views_during
 from previz.light.units import per_mm
 from previz.rays.lit import LitSet
 from previz.rig.moves import Move
@@ -52,7 +52,7 @@ LEAST, MOST = 0.0, 1000.0
 @dataclass(frozen=True)
 class Shown:
     """
-    What each pixel's centre shows.
+    What each pixel's centre shows, sharp and at one moment: numbers of parts cannot be smeared.
 
     depth_mm    (rows, columns) float32, along the axis, inf for nothing [mm]
     normal      (rows, columns, 3) float32, unit, 0 for nothing
@@ -123,11 +123,11 @@ def layered_still(
 ) -> LayeredStill:  # fmt: skip
     """Return the picture of `previz.frames.still.still`, with the same parameters, as layers."""
     passes, lamp_samples, haze_samples = QUALITIES[quality]
-    view = view_of(lit, move, take_s, size)
-    layers = light_layers(lit, view, passes=passes, lamp_samples=lamp_samples, haze_samples=haze_samples, workers=workers, progress=progress)
+    views = views_during(lit, shot, move, take_s, size, passes=passes)
+    layers = light_layers(lit, views, passes=passes, lamp_samples=lamp_samples, haze_samples=haze_samples, workers=workers, progress=progress)
     stop = float(effective_stop(lit.scene.lens, shot, float(move.focus_mm(take_s)[0])))
     lamps, parts = tuple(e.name for e in lit.emitters), tuple(part.name for part in lit.built.parts)
-    return LayeredStill(layers, shown(lit, view), lamps, parts, float(shot.iso), stop, float(shot.exposure_s), fingerprint)
+    return LayeredStill(layers, shown(lit, view_of(lit, move, take_s, size)), lamps, parts, float(shot.iso), stop, float(shot.exposure_s), fingerprint)
 
 
 def shown(lit: LitSet, view: View) -> Shown:
