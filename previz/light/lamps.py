@@ -9,7 +9,7 @@ photometric file has it from there. An extended face gives it evenly from each p
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -20,11 +20,14 @@ from previz.light.distribution import Distribution
 from previz.light.lm63 import Lm63Fault, Photometry, read_lm63
 from previz.light.whites import white_rgb
 from previz.scene.faults import PrevizError
-from previz.scene.model import Scene
+from previz.scene.model import Diffusion, Scene
 
 
 _UNKNOWN_CANDELA = 1000.0
 """Of a lamp whose readings alone say how strong it is, until they are taken into account (own choice)."""
+
+
+_SHEET_STEPS, _FACE_STEPS = 128, 6
 
 
 @dataclass(frozen=True)
@@ -66,7 +69,7 @@ def emitters(scene: Scene, built: BuiltSet) -> tuple[Emitter, ...]:
     PrevizError
         If a lamp gives no level, points at itself or at a name that the set does not have, or has the colour black.
     """
-    return tuple(_emitter(lamp, built) for lamp in scene.lamp)
+    return tuple(_emitter(lamp, built) if lamp.diffusion is None else diffused(_emitter(lamp, built), lamp.diffusion) for lamp in scene.lamp)
 
 
 def beam_exponent(beam_deg: float) -> float:
@@ -124,6 +127,38 @@ def width_deg(emitter: Emitter, share: float) -> float:
     if emitter.spread is not None:
         return emitter.spread.width_deg(share)
     return float(2 * np.degrees(np.arccos(share ** (1 / emitter.exponent))))
+
+
+def diffused(emitter: Emitter, sheet: Diffusion) -> Emitter:
+    """
+    Return a diffusing sheet before a lamp as an emitting face of its own.
+
+    Notes
+    -----
+    The sheet catches the flux ``sum of I cos / d^2`` over its area, by the lamp's own face and distribution, and sends its
+    share on evenly by Lambert's cosine, so the intensity on its axis is that flux over pi. Its back is taken to be black to
+    the set.
+    """
+    left = _level(emitter.normal)
+    half_u, half_v = sheet.size[0] / 2 * left, sheet.size[1] / 2 * np.cross(emitter.normal, left)
+    face = replace(
+        emitter, shape="panel", centre=emitter.centre + sheet.distance * emitter.normal, half_u=half_u, half_v=half_v, exponent=1.0, spread=None
+    )
+    points = face_points(face, _grid(_SHEET_STEPS))
+    caught = 0.0
+    from_lamp = face_points(emitter, _grid(_FACE_STEPS)) if emitter.shape != "point" else emitter.centre[None]
+    for start in from_lamp:
+        way = points - start
+        distance = np.linalg.norm(way, axis=1)
+        way /= distance[:, None]
+        caught += np.mean(intensity(emitter, way) * (way @ emitter.normal) / distance**2) / len(from_lamp)
+    return replace(face, candela=emitter.candela * sheet.transmittance * caught * sheet.size[0] * sheet.size[1] / np.pi)
+
+
+def _grid(steps: int) -> np.ndarray:
+    """The (steps^2, 2) middles of equal squares of the unit square."""
+    middle = (np.arange(steps) + 0.5) / steps
+    return np.array(np.meshgrid(middle, middle)).reshape(2, -1).T
 
 
 def face_points(emitter: Emitter, unit) -> np.ndarray:

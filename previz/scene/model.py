@@ -275,6 +275,14 @@ class Reading(Table):
     facing: Union[Point3, None] = Field(None, description="[x, y, z] that the meter looks at; default the lamp")
 
 
+class Diffusion(Table):
+    """A diffusing sheet square to a lamp's axis."""
+
+    distance: Length = Field(description="mm from the emitting face to the sheet, along the axis")
+    size: tuple[Length, Length] = Field(description="[width, height] of the sheet, its first side level, mm")
+    transmittance: Share = Field(0.5, description="share of the light caught that comes out in front")
+
+
 class LampTable(Table):
     """What every lamp has."""
 
@@ -290,6 +298,9 @@ class LampTable(Table):
     )
     gel: Union[Annotated[float, Field(ge=0, le=20)], Gel] = Field(0.0, description="stops of light taken away, or {stops, mired}")
     dim: Share = Field(1.0, description="0 dark, 1 full")
+    diffusion: Union[Diffusion, None] = Field(
+        None, description="{distance, size, transmittance}: a diffusing sheet before the lamp, which then is the light; what passes beside it is taken to be masked off"
+    )
     measured: Annotated[tuple[Reading, ...], Field(max_length=100)] = Field(
         (), description="[{at, lux, facing}, ...]: a meter's readings, this lamp alone alight in clear air, gel and dim as here; they set its level"
     )
