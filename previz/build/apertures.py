@@ -30,11 +30,10 @@ def opening_apertures(room: Room, panel: Panel, opening: Opening) -> list[Apertu
     """
     hole = shapely.Polygon(outline_of(opening)).exterior
     bars = bar_depths(panel.thickness, opening.bars.depth) if opening.bars else (0.0, 0.0)
-    tint = tuple(shares_of(opening.tint).tolist())
     straight = opening.glass if opening.diffuser is None else 0.0
     found = []
     for number, pane in panes_of(opening):
-        pieces = convex_pieces(pane)
+        pieces, tint = convex_pieces(pane), _tint(opening, number)
         for outline in pieces:
             depths = _rims(outline, hole, bars, panel.thickness) if len(pieces) == 1 else np.zeros((len(outline), 2))
             found.append(_aperture(opening.name, number, room, panel, panel.thickness, outline, depths, straight, tint))
@@ -42,11 +41,18 @@ def opening_apertures(room: Room, panel: Panel, opening: Opening) -> list[Apertu
 
 
 def opening_paper(room: Room, panel: Panel, opening: Opening) -> list[Paper]:
-    """Return the tracing paper over an opening, if it has one. Behind glass or a tint it gets what they let through straight on."""
+    """Return the tracing paper over an opening, if it has one. Behind glass or tints it gets what they let through straight on, on average."""
     if opening.diffuser is None:
         return []
-    share = opening.diffuser * opening.glass * shares_of(opening.tint)
+    tints = [opening.tint] if isinstance(opening.tint, str) else [tint for row in opening.tint for tint in row]
+    share = opening.diffuser * opening.glass * np.mean([shares_of(tint) for tint in tints], axis=0)
     return [Paper(opening.name, paper_face(room, panel, opening), panel.origin, panel.axes, np.asarray(outline_of(opening), dtype=float), share)]
+
+
+def _tint(opening: Opening, pane: tuple[int, int]) -> tuple[float, float, float]:
+    """What the pane (column, row from below) lets through of red, green and blue."""
+    tint = opening.tint if isinstance(opening.tint, str) else opening.tint[-1 - pane[1]][pane[0]]
+    return tuple(shares_of(tint).tolist())
 
 
 def _rims(outline, hole, bars, thickness):

@@ -13,8 +13,9 @@ import numpy as np
 
 from previz.light.units import LUX_PER_CANDELA_MM2, per_mm
 from previz.rays.compiled import compiled
-from previz.rays.kernels import add_free, emission, haze_length, in_any_cell, slanting_share
+from previz.rays.kernels import add_free, any_glass, emission, haze_length, in_any_cell, slanting_share
 from previz.rays.packed import Cells, Lamps, Windows, face_corners
+from previz.rays.shafts import pane_crossed
 from previz.rays.tracer import SKIN_MM, Tracer
 
 _ON_BOUNDS_MM = 0.01
@@ -75,8 +76,8 @@ def _panels_between(windows, corners, lamp, x, y, z, margin, here, facing):
 @compiled
 def _way_in(windows, facing, count, here, at_panels, lamp, group, sample):
     """
-    Return the aperture whose box the line from a point on a lamp to the point `here` crosses, -1 where it crosses none, the
-    share of the line that lies on the panel's inner side, and 1 / the depth that it falls. [1], [1/mm]
+    Return the aperture whose box the line from a point on a lamp to the point `here` crosses, -1 where it crosses none, and
+    the share of the line that lies on the panel's inner side.
     """
     for f in range(count):
         w = facing[f]
@@ -93,8 +94,8 @@ def _way_in(windows, facing, count, here, at_panels, lamp, group, sample):
             # Four tests at once: a branch for each would be guessed wrongly as often as not.
             inside = (along >= windows.box[pane, 0]) & (along <= windows.box[pane, 2]) & (up >= windows.box[pane, 1]) & (up <= windows.box[pane, 3])
             if inside:
-                return pane, -here[w, 2] * inverse, inverse
-    return -1, 1.0, 1.0
+                return pane, -here[w, 2] * inverse
+    return -1, 1.0
 
 
 @compiled
@@ -137,6 +138,7 @@ def _direct_samples(
     k = 0
     samples = on_lamps.shape[2]
     walls = len(windows.thickness)
+    glazed = len(windows.tints) > 1 or any_glass(windows)
     # In one convex room the light is in haze from the panel's inner plane on.
     one_room = len(air.first) == 2
     here, facing = np.empty((walls, 3)), np.empty(walls, np.int64)
@@ -156,9 +158,9 @@ def _direct_samples(
                     continue
             for sample in range(samples):
                 passed, inside, column = 1.0, 1.0, lamp
-                pane, inverse = -1, 1.0
+                pane = -1
                 if through:
-                    pane, inside, inverse = _way_in(windows, facing, count, here, at_panels, lamp, group[i], sample)
+                    pane, inside = _way_in(windows, facing, count, here, at_panels, lamp, group[i], sample)
                     if pane < 0 or windows.transmittance[pane] <= 0.0:
                         continue
                 sx, sy, sz = on_lamps[lamp, group[i], sample, 0], on_lamps[lamp, group[i], sample, 1], on_lamps[lamp, group[i], sample, 2]
@@ -172,11 +174,14 @@ def _direct_samples(
                 sent = emission(lamps, lamp, -wx, -wy, -wz)
                 if sent <= 0.0:
                     continue
-                if pane >= 0:
+                if glazed and not closed_form and not lamps.inside[lamp]:
+                    pane = pane_crossed(windows, sx, sy, sz, x, y, z)
+                if pane >= 0 and glazed:
+                    wall = windows.wall_of[pane]
                     passed = windows.transmittance[pane]
                     column = lamp + len(lamps.shape) * windows.tint_of[pane]
                     if passed < 1.0:
-                        passed *= slanting_share(1.0 / (inverse * distance))
+                        passed *= slanting_share(abs(windows.axes[wall, 2, 0] * wx + windows.axes[wall, 2, 1] * wy + windows.axes[wall, 2, 2] * wz))
                 if extinction == 0.0 or (through and one_room):
                     path = inside * distance
                 else:

@@ -117,6 +117,15 @@ def emission(lamps, lamp, wx, wy, wz):
 
 
 @compiled
+def any_glass(windows):
+    """Return True where some pane dims light."""
+    for pane in range(len(windows.transmittance)):
+        if windows.transmittance[pane] < 1.0:
+            return True
+    return False
+
+
+@compiled
 def clip_cell(cells, cell, ox, oy, oz, dx, dy, dz, t0, t1):
     """Return the part [t0, t1] of o + t d that lies in `cell`; t0 > t1 where none does."""
     for p in range(cells.first[cell], cells.first[cell + 1]):

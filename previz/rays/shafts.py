@@ -32,7 +32,7 @@ import numpy as np
 
 from previz.light.units import LUX_PER_CANDELA_MM2, per_mm
 from previz.rays.compiled import compiled
-from previz.rays.kernels import add_free, clip_cell, emission, haze_length, hashed, scattering_share, slanting_share
+from previz.rays.kernels import add_free, any_glass, clip_cell, emission, haze_length, hashed, scattering_share, slanting_share
 from previz.rays.packed import Cells, Lamps, Windows, face_corners
 from previz.rays.tracer import Tracer
 
@@ -187,33 +187,48 @@ def _brightening(x):
 
 
 @compiled
+def _pane_between(windows, wall, sx, sy, sz, x, y, z):
+    """Return the pane of the panel `wall` that the line from s to x passes, -1 where it passes none."""
+    a, u, s_depth = _local(windows, wall, sx, sy, sz)
+    if s_depth <= windows.thickness[wall] + _BEHIND:
+        return -1
+    b, v, depth = _local(windows, wall, x, y, z)
+    if depth > 0.0:
+        return -1
+    share = (s_depth - windows.rim[wall]) / (s_depth - depth)
+    b, v = a + (b - a) * share, u + (v - u) * share
+    box = windows.wall_box
+    if b < box[wall, 0] or b > box[wall, 2] or v < box[wall, 1] or v > box[wall, 3]:
+        return -1
+    for pane in range(windows.wall_first[wall], windows.wall_first[wall + 1]):
+        lit = True
+        for edge in range(windows.edge_first[pane], windows.edge_first[pane + 1]):
+            gx, gy, gz = _binding_plane(windows, wall, edge, a, u, s_depth)
+            if gx * (x - sx) + gy * (y - sy) + gz * (z - sz) < 0.0:
+                lit = False
+                break
+        if lit:
+            return pane
+    return -1
+
+
+@compiled
+def pane_crossed(windows, sx, sy, sz, x, y, z):
+    """Return the first pane of any panel that the line from s to x passes, -1 where it passes none."""
+    for wall in range(len(windows.thickness)):
+        pane = _pane_between(windows, wall, sx, sy, sz, x, y, z)
+        if pane >= 0:
+            return pane
+    return -1
+
+
+@compiled
 def _other_ways_in(windows, own, sx, sy, sz, x, y, z):
     """Return through how many panes of other panels than `own` the line from s to x passes."""
     ways = 0
     for wall in range(len(windows.thickness)):
-        if wall == own:
-            continue
-        a, u, s_depth = _local(windows, wall, sx, sy, sz)
-        if s_depth <= windows.thickness[wall] + _BEHIND:
-            continue
-        b, v, depth = _local(windows, wall, x, y, z)
-        if depth > 0.0:
-            continue
-        share = (s_depth - windows.rim[wall]) / (s_depth - depth)
-        b, v = a + (b - a) * share, u + (v - u) * share
-        box = windows.wall_box
-        if b < box[wall, 0] or b > box[wall, 2] or v < box[wall, 1] or v > box[wall, 3]:
-            continue
-        for pane in range(windows.wall_first[wall], windows.wall_first[wall + 1]):
-            lit = True
-            for edge in range(windows.edge_first[pane], windows.edge_first[pane + 1]):
-                gx, gy, gz = _binding_plane(windows, wall, edge, a, u, s_depth)
-                if gx * (x - sx) + gy * (y - sy) + gz * (z - sz) < 0.0:
-                    lit = False
-                    break
-            if lit:
-                ways += 1
-                break
+        if wall != own and _pane_between(windows, wall, sx, sy, sz, x, y, z) >= 0:
+            ways += 1
     return ways
 
 
@@ -434,15 +449,6 @@ def _shaft_samples(
 
 
 @compiled
-def _any_glass(windows):
-    """Return True where some pane is more than a hole."""
-    for pane in range(len(windows.transmittance)):
-        if windows.transmittance[pane] < 1.0:
-            return True
-    return False
-
-
-@compiled
 def _put_right(air, windows, lamps, lens, segments, extinction, count, start, target, ray, column, pane_of, share):
     """
     Correct samples, seen from `lens` (n, 3), for what `_place_samples` takes to be simple: beams that are no Lambert's, air in
@@ -451,7 +457,7 @@ def _put_right(air, windows, lamps, lens, segments, extinction, count, start, ta
     one_cell = len(segments) == 1
     # A line from outside enters one convex room once; only several cells can be entered again.
     several = len(segments) > 1 and len(windows.thickness) > 1
-    glazed = len(windows.tints) > 1 or _any_glass(windows)
+    glazed = len(windows.tints) > 1 or any_glass(windows)
     for k in range(count):
         r, lamp, pane = ray[k], column[k], pane_of[k]
         simple = one_cell and pane >= 0
@@ -470,11 +476,15 @@ def _put_right(air, windows, lamps, lens, segments, extinction, count, start, ta
             for cell in range(len(segments)):
                 path += max(0.0, min(segments[cell, 1, r], t) - segments[cell, 0, r])
             share[k] *= math.exp(-extinction * path)
+        if several and pane >= 0:
+            share[k] /= 1 + _other_ways_in(windows, windows.wall_of[pane], sx, sy, sz, x, y, z)
+        if glazed and pane < 0 and not lamps.inside[lamp]:
+            pane = pane_crossed(windows, sx, sy, sz, x, y, z)
+            if pane >= 0:
+                share[k] *= windows.transmittance[pane]
         if pane < 0:
             continue
         wall = windows.wall_of[pane]
-        if several:
-            share[k] /= 1 + _other_ways_in(windows, wall, sx, sy, sz, x, y, z)
         if windows.transmittance[pane] < 1.0:
             share[k] *= slanting_share(abs(windows.axes[wall, 2, 0] * wx + windows.axes[wall, 2, 1] * wy + windows.axes[wall, 2, 2] * wz))
         column[k] = lamp + len(lamps.shape) * windows.tint_of[pane]

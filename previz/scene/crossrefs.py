@@ -208,6 +208,23 @@ def _size_problem(opening, path):
     return None
 
 
+def opening_tints(draft: Draft) -> Iterator[Problem]:
+    """A list of tints has one for each pane."""
+    for i, opening in draft.rows.get("opening", []):
+        if isinstance(opening.tint, str):
+            continue
+        columns, rows = (opening.bars.columns, opening.bars.rows) if opening.bars else (1, 1)
+        if [len(row) for row in opening.tint] != [columns] * rows:
+            row = _some("colour", columns)
+            says = f"must have one colour for each pane: {rows} {'row' if rows == 1 else 'rows'} of {columns}"
+            yield Problem(("opening", i, "tint"), says, f"Write {_some(row, rows)}, the top row first, or one colour for all panes.")
+
+
+def _some(word: str, count: int) -> str:
+    """Return a list of `count` words as it is typed, its first three written out."""
+    return f"[{', '.join([word] * min(count, 3))}{', ...' if count > 3 else ''}]"
+
+
 def repeats_step(draft: Draft) -> Iterator[Problem]:
     """A repeated row has a step that moves it, with a number for each direction."""
     for table, numbers, words in (("opening", 2, "[along, up]"), ("prop", 3, "[dx, dy, dz]")):
@@ -420,6 +437,7 @@ RULES = (
     finish_says_one,
     opening_walls,
     opening_sizes,
+    opening_tints,
     repeats_step,
     lamp_levels,
     lamp_colours,

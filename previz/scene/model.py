@@ -44,6 +44,8 @@ def hex_colour(text: str) -> str:
 
 
 Colour = Annotated[str, AfterValidator(hex_colour)]
+TintRow = Annotated[tuple[Colour, ...], Field(min_length=1, max_length=100)]
+TintRows = Annotated[tuple[TintRow, ...], Field(min_length=1, max_length=100)]
 
 
 class Table(BaseModel):
@@ -144,7 +146,10 @@ class Opening(Table):
     bars: Union[Bars, None] = Field(None, description="{columns, rows, width, depth}")
     slats: Union[Slats, None] = Field(None, description="{count, width, thickness, angle}")
     glass: Share = Field(1.0, description="transmittance of a pane at normal incidence; 1 is no glass")
-    tint: Colour = Field("#ffffff", description='what its panes let through of each colour, "#rrggbb", sRGB coded, on top of glass')
+    tint: Union[Colour, TintRows] = Field(
+        "#ffffff",
+        description='what its panes let through of each colour, "#rrggbb", sRGB coded, on top of glass; or a list of colours for each row of panes, the top row first',
+    )
     diffuser: Union[Share, None] = Field(
         None, description="what tracing paper over the opening, taped to the inner face of the wall, lets through of the light that falls on it; none is no paper"
     )

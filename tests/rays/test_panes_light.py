@@ -83,6 +83,25 @@ class TestTint:
         assert b[..., 1:].max() == 0.0 and a[..., 1:].min() > 0.0
         assert red.bounce_colour[0][:, 0].max() > 0 and red.bounce_colour[0][:, 1:].max() == 0
 
+    def test_each_pane_its_own(self):
+        """A list of tints colours pane by pane, the top row first: the top of the far wall's patch is red and blue, the bottom green and white."""
+        bars = {"columns": 2, "rows": 2, "width": 2.0, "depth": 0.5}
+        lit = lit_room(bars=bars, tint=[["#ff0000", "#0000ff"], ["#00ff00", "#ffffff"]])
+        # From outside the west wall's first column is on the side of +y.
+        tints = {a.pane: a.tint for a in lit.built.apertures if a.opening == "window"}
+        assert tints == {(0, 1): (1, 0, 0), (1, 1): (0, 0, 1), (0, 0): (0, 1, 0), (1, 0): (1, 1, 1)}
+        points = np.array([[299.9, 118.0, 98.0], [299.9, 82.0, 98.0], [299.9, 118.0, 62.0], [299.9, 82.0, 62.0]])
+        light = lit.direct(points, np.tile([-1.0, 0.0, 0.0], (4, 1)), np.zeros(4, int), lamp_points(lit.lamps, 1, 4), extinction_per_m=0.0)
+        seen = light @ lit.behind_tints(lit.candela)
+        assert_allclose(seen / seen.max(axis=1, keepdims=True), [[1, 0, 0], [0, 0, 1], [0, 1, 0], [1, 1, 1]])
+
+    def test_haze_in_a_box(self):
+        """The pane colours and dims just as well where the haze fills a box of the maker's, sampled without panes."""
+        box = {"extinction": 1.0, "g": 0.0, "fills": [[0.0, 0.0, 0.0], [300.0, 200.0, 160.0]]}
+        rooms, boxed = (picture(lit_room(tint="#ff0000", glass=0.8, haze=haze)) for haze in (None, box))
+        assert boxed[..., 1:].max() == 0.0
+        assert boxed.mean() == pytest.approx(rooms.mean(), rel=0.02)
+
     def test_colours_sum_to_white(self, clear):
         """Light is linear: red, green and blue panes together give what a clear one gives."""
         total = sum(picture(lit_room(tint=tint)) for tint in ("#ff0000", "#00ff00", "#0000ff"))
