@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from previz.camera.exposure import stop_used
 from previz.check.finding import Finding, rule
 from previz.check.text import number
 
@@ -170,7 +169,7 @@ def exposure(study):
                 "stop" if over > UNDER_STOPS else "care",
                 about,
                 f"The subject as mid-tone needs ISO {number(taken.exposure.iso_needed, 2)}, {number(over, 2)} stops over the ISO {number(body.iso_max)} that you accept.",
-                more_light(study.scene.lens, taken.shot, over),
+                more_light(taken.exposure.ways),
             )
         elif abs(under) > UNDER_STOPS:
             yield Finding(
@@ -183,11 +182,25 @@ def exposure(study):
             yield Finding("ok", about, f"ISO {number(taken.shot.iso)} is within {number(UNDER_STOPS)} stop of the meter (ISO {number(taken.exposure.iso_needed, 2)}).")
 
 
-def more_light(lens, shot, over: float) -> str:
-    """Return what brings `over` stops: the lamp by the inverse square, the stop as far as it opens, the frame rate."""
-    nearer = f"Bring {number(2**over, 2)} times the light, as the lamp at {number(2 ** (-over / 2), 2)} of its distance gives"
-    opened = f", open the stop (the lens goes to f/{number(lens.widest)})" if stop_used(lens, shot) > lens.widest else ""
-    return f"{nearer}{opened}, or shoot {number(shot.fps * 2**-over, 2)} frames a second."
+def more_light(ways) -> str:
+    """Return what would buy the stops back: all that is enough alone, else everything, to be added up."""
+    enough = [way for way in ways if way.enough]
+    if enough:
+        return f"Any one of these is enough: {'; '.join(_way(way) for way in enough)}."
+    if ways:
+        return f"None of these is enough alone, so add up: {'; '.join(_way(way) for way in ways)}."
+    return "Stop, shutter, frame rate and lamps are at their limit: take a stronger lamp or a paler finish, or accept a higher iso_max."
+
+
+def _way(way) -> str:
+    done = {
+        "lamp": lambda: f"stand {way.of} at [{', '.join(number(x, 4).replace(',', '') for x in way.to)}], {number(way.by_mm)} mm nearer",
+        "stop": lambda: f"open to f/{number(way.to)}",
+        "shutter": lambda: f"set the shutter to {number(way.to)} degrees",
+        "fps": lambda: f"shoot {number(way.to)} frames a second",
+        "haze": lambda: f"spray to {number(way.to, 2)} per metre",
+    }
+    return f"{done[way.change]()} ({number(way.buys_stops, 2)} stops)"
 
 
 @rule("shutter")

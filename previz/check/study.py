@@ -18,6 +18,7 @@ from previz.camera.exposure import effective_stop, ev100, iso_needed, stop_used,
 from previz.check import shaft
 from previz.check.meter import SIZE, metered
 from previz.check.shaft import Shaft, shafts
+from previz.check.ways import Way, ways
 from previz.frames.still import lit_at_roll, view_of
 from previz.haze.medium import extinction_at
 from previz.rig.clearance import Clearance, clearance
@@ -38,12 +39,14 @@ class Exposure:
     ev100               None where it is dark [stops]
     iso_needed          for the subject as mid-tone; None where it is dark [ISO]
     stops_over_iso_max  negative is to spare; None where it is dark [stops]
+    ways                where that is positive: what would buy it back, each worked out anew
     """
 
     metered_cd_m2: float
     ev100: float | None
     iso_needed: float | None
     stops_over_iso_max: float | None
+    ways: tuple[Way, ...] = ()
 
     def stops_under(self, iso: float) -> float | None:
         """Return how far the subject falls under the mid-tone at `iso`; negative is over. [stops]"""
@@ -161,8 +164,14 @@ def _exposure(lit, shot: Shot, move: Move, workers) -> Exposure:
     scene, middle = lit.scene, move.take_s / 2
     view, focus = view_of(lit, move, middle, SIZE), float(move.focus_mm(middle)[0])
     parts = lit.built.part_named(shot.subject_name) if shot.subject_name else []
-    luminance = metered(lit, view, parts, view.position + focus * view.forward, workers=workers)
+
+    def meter(lit) -> float:
+        return metered(lit, view, parts, view.position + focus * view.forward, workers=workers)
+
+    luminance = meter(lit)
     if luminance <= 0:
         return Exposure(0.0, None, None, None)
     iso = float(iso_needed(luminance, effective_stop(scene.lens, shot, focus), shot.exposure_s))
-    return Exposure(luminance, float(ev100(luminance)), iso, float(stops_over(iso, scene.body.iso_max)))
+    over = float(stops_over(iso, scene.body.iso_max))
+    bring = ways(lit, shot, focus, over, meter, extinction_at(scene.haze)) if over > 0 else ()
+    return Exposure(luminance, float(ev100(luminance)), iso, over, tuple(bring))
