@@ -97,7 +97,7 @@ def pixel_rays(looks, row, column, group, pixels, number, salt, origins, directi
 
 def tile_hull(looks: Looks, rows, columns, far) -> np.ndarray:
     """
-    Return points whose hull holds all rays of a tile: five for a pinhole at rest, else eight.
+    Return points whose hull holds all rays of a tile: an apex and four beyond its end.
 
     Parameters
     ----------
@@ -109,13 +109,13 @@ def tile_hull(looks: Looks, rows, columns, far) -> np.ndarray:
 
     Returns
     -------
-    (5 or 8, 3) float array
+    (5, 3) float array
         [mm]
 
     Notes
     -----
-    The rays of one group lie in a pyramid. A cut-off pyramid with the widest of the groups' slopes, moved out until all
-    of them are in, holds those of all groups.
+    The rays of one group lie in a pyramid. One with the widest of the groups' slopes, moved out until all of them are
+    in, holds those of all groups; its apex is a little behind the pupil.
     """
     x = np.array([columns[0], columns[-1] + 1, columns[0], columns[-1] + 1], dtype=float)
     y = np.array([rows[0], rows[0], rows[-1] + 1, rows[-1] + 1], dtype=float)
@@ -128,23 +128,26 @@ def tile_hull(looks: Looks, rows, columns, far) -> np.ndarray:
     ends = looks.origin[:, None] + corners * (reach / np.einsum("gcx,gx->gc", corners, middle))[..., None]
     if not any(np.ptp(part, axis=0).any() for part in looks):
         return np.concatenate([looks.origin[:1], ends[0]])
-    return _cut_pyramid(looks, corners, np.concatenate([looks.origin, ends.reshape(-1, 3)]))
+    return _pyramid(looks, corners, np.concatenate([looks.origin, ends.reshape(-1, 3)]))
 
 
-def _cut_pyramid(looks: Looks, corners, points) -> np.ndarray:
-    """Return the eight corners of a cut-off pyramid that holds `points` (n, 3), its slopes those of the rays `corners` (groups, 4, 3)."""
+def _pyramid(looks: Looks, corners, points) -> np.ndarray:
+    """Return the five corners, apex first, of a pyramid that holds `points` (n, 3), its slopes about those of the rays `corners` (groups, 4, 3)."""
     right = looks.right.mean(axis=0)
     forward = np.cross(looks.down.mean(axis=0), right)
     axes = np.array([right, np.cross(forward, right), forward])
     axes /= np.linalg.norm(axes, axis=1, keepdims=True)
     centre = looks.origin.mean(axis=0)
-    x, y, depth = axes @ (points - centre).T
+    *places, depth = axes @ (points - centre).T
     slopes = corners @ axes.T
-    slopes = slopes[..., :2] / slopes[..., 2:]
-    ends = np.array([depth.min(), depth.max()])
-    sides = []
-    for across, slope in zip((x, y), (slopes[..., 0], slopes[..., 1])):
-        low, high = slope.min(), slope.max()
-        sides.append(np.array([low * ends + (across - low * depth).min(), high * ends + (across - high * depth).max()]))
-    box = [(sides[0][i, k], sides[1][j, k], ends[k]) for k in (0, 1) for i in (0, 1) for j in (0, 1)]
-    return centre + np.array(box) @ axes
+    slopes = (slopes[..., :2] / slopes[..., 2:]).reshape(-1, 2)
+    low, high = slopes.min(axis=0), slopes.max(axis=0)
+    # Two planes for each direction across, moved out until all points are between them: place = offset + slope depth.
+    from_low = np.array([(place - slope * depth).min() for place, slope in zip(places, low)])
+    from_high = np.array([(place - slope * depth).max() for place, slope in zip(places, high)])
+    # They meet behind the pupil; an apex no nearer than the farther of the two meetings leaves no point out.
+    back, end = -((from_high - from_low) / (high - low)).max(), depth.max()
+    apex = [*((from_low + low * back + from_high + high * back) / 2), back]
+    far_low, far_high = from_low + low * end, from_high + high * end
+    far = [(x, y, end) for x in (far_low[0], far_high[0]) for y in (far_low[1], far_high[1])]
+    return centre + np.array([apex, *far]) @ axes

@@ -145,7 +145,7 @@ class TestRays:
 
     @pytest.mark.parametrize("far", [250.0, np.inf])
     def test_hull_holds_every_ray(self, far):
-        """Every ray of a tile, from its point of the pupil to its end, lies within each side of the hull's eight corners."""
+        """Every ray of a tile, from its point of the pupil to its end, lies within each side of the hull."""
         rows, columns = np.arange(96, 136), np.arange(0, 96)
         row, column = (a.ravel() for a in np.meshgrid(rows, columns, indexing="ij"))
         group = pattern_group(row, column)
@@ -187,14 +187,12 @@ class TestRays:
 
 
 def _outside(corners, points):
-    """How far any of `points` lies outside the six sides of a cut-off pyramid of eight corners (near then far, x outer, y inner), as a share of its depth."""
-    sides = [(0, 1, 3, 2), (4, 5, 7, 6), (0, 1, 5, 4), (2, 3, 7, 6), (0, 2, 6, 4), (1, 3, 7, 5)]
+    """How far any of `points` lies outside the five sides of a pyramid, apex first, as a share of its depth."""
     middle, worst = corners.mean(axis=0), 0.0
-    for a, b, c, d in sides:
-        normal = np.cross(corners[c] - corners[a], corners[d] - corners[b])
+    for a, b, c in ((0, 1, 2), (0, 3, 4), (0, 1, 3), (0, 2, 4), (1, 2, 3)):
+        normal = np.cross(corners[b] - corners[a], corners[c] - corners[a])
         normal /= np.linalg.norm(normal)
         if normal @ (corners[a] - middle) < 0:
             normal = -normal
-        on_side = corners[[a, b, c, d]].mean(axis=0)
-        worst = max(worst, ((points - on_side) @ normal).max())
-    return worst / np.linalg.norm(corners[7] - corners[0])
+        worst = max(worst, ((points - corners[a]) @ normal).max())
+    return worst / np.linalg.norm(corners[4] - corners[0])
