@@ -18,7 +18,7 @@ SAME_MM = 0.005
 
 def positions(piece: Piece) -> tuple[np.ndarray, np.ndarray]:
     """Return what is measured along and up: the corners of both faces and the bounds of each opening, each once. [mm]"""
-    corners = np.concatenate([np.asarray(part.exterior.coords) for face in (piece.inner, piece.outer) for part in shapely.get_parts(face)])
+    corners = np.concatenate([np.asarray(part.simplify(SAME_MM).exterior.coords) for face in (piece.inner, piece.outer) for part in shapely.get_parts(face)])
     bounds = np.array([cut.box for cut in piece.cuts if not cut.hole.is_empty]).reshape(-1, 4)
     along = np.concatenate([corners[:, 0], bounds[:, 0], bounds[:, 2]])
     up = np.concatenate([corners[:, 1], bounds[:, 1], bounds[:, 3]])

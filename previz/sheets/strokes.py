@@ -49,7 +49,7 @@ def strokes_of(piece: Piece) -> list[Stroke]:
         if not cut.bars_stay:
             lines += _rings("score", "bar", cut.opening.name, cut.bars)
     for face in (piece.inner, piece.outer):
-        if not shapely.equals_exact(face.normalize(), piece.sheet.normalize(), 1e-3):
+        if shapely.hausdorff_distance(face.boundary, piece.sheet.boundary) > 1e-3:
             lines += _rings("engrave", "bevel", "", face)
     lines += [Stroke("engrave", "walls", "", np.asarray(line.coords), False) for line in shapely.get_parts(piece.standing_lines) if line.geom_type == "LineString"]
     return lines

@@ -16,8 +16,7 @@ from previz.sheets.letters import printable
 from previz.sheets.paper import PAPERS, SIDE_MM, Tiling
 from previz.sheets.pieces import Piece
 from previz.sheets.running import figure
-from previz.sheets.strokes import strokes_of
-from previz.sheets.tiles import PENS, draw_sheets, letters, opening_letters, tiling_of
+from previz.sheets.tiles import PENS, draw_sheets, drawn_last_first, letters, opening_letters, tiling_of
 from previz.sheets.webs import weak_webs, weakest_allowed
 
 LEFT = SIDE_MM + 4
@@ -29,7 +28,7 @@ CAUTIONS = (
 STEPS = (
     "Print at 100 %, never “fit to page”. Measure the bar at the foot of a sheet: it must be 100 mm. If it is not, run previz cut again with --measured and what you read.",
     "Every template is seen from OUTSIDE the set. The arrow points up; on a floor and a ceiling, away from the datum edge below.",
-    "Trim a sheet along the left and the lower side of its frame, lay it on the dashed lines of its neighbour, and glue. Crosses must meet.",
+    "Trim a sheet along the left and the lower side of its frame, lay that edge on the dotted line of its neighbour so that every line runs on, and glue.",
     "Solid lines are cut square. Where a second face is dashed, bevel to it afterwards; the angle is from square.",
     "Measure from ONE datum: the lower left corner of each piece. All figures run from there, in millimetres.",
 )
@@ -229,10 +228,13 @@ def _draw_map(flow, one):
         leaves.line(place([a, (b[0], a[1]), b, (a[0], b[1])]), closed=True, pen=0.1, colour=SOFT, dash="dotted")
         if tiling.count > 1:
             leaves.text(place(a) + (1, 1), str(sheet.number), colour=SOFT)
-    for stroke in strokes_of(piece):
-        light = LIGHT if stroke.role in ("opening", "pane") else ""
+    strokes = drawn_last_first(piece)
+    for stroke in strokes:
+        if stroke.role in ("opening", "pane"):
+            leaves.line(place(stroke.points), closed=True, pen=0, fill=LIGHT)
+    for stroke in strokes:
         pen, colour, dash = PENS[stroke.layer]
-        leaves.line(place(stroke.points), closed=stroke.closed, pen=pen, colour=colour, dash=dash, fill=light)
-    for at, letter, style in opening_letters(piece, place):
+        leaves.line(place(stroke.points), closed=stroke.closed, pen=pen, colour=colour, dash=dash)
+    for at, letter, style in opening_letters(piece, place, factor):
         leaves.text(at, letter, colour=AMBER, **style)
     flow.y = base[1] - 4

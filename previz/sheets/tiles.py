@@ -14,7 +14,7 @@ from previz.sheets.letters import width_mm
 from previz.sheets.paper import FOOT_MM, OVERLAP_MM, SIDE_MM, Tiling, tiling
 from previz.sheets.pieces import Piece
 from previz.sheets.running import figure, positions, spread
-from previz.sheets.strokes import mark_spot, strokes_of
+from previz.sheets.strokes import LAYERS, mark_spot, strokes_of
 
 DATUM_MM, CLEAR_MM = 19.0, 4.0
 """Paper round a piece: for the figures at its left and foot, and at the other sides."""
@@ -36,7 +36,7 @@ def tiling_of(piece: Piece, paper: str, stretch: float) -> Tiling:
 
 def draw_sheets(leaves: Leaves, mark: str, piece: Piece, tiling: Tiling, stretch: float) -> None:
     """Draw one page for each sheet of the piece."""
-    strokes = [(stroke, stroke.points * stretch) for stroke in strokes_of(piece)]
+    strokes = [(stroke, stroke.points * stretch) for stroke in drawn_last_first(piece)]
     words = [*_figures(piece, stretch), *_marks(mark, piece, stretch)]
     leaders = _leaders(piece, stretch)
     for sheet in tiling.sheets:
@@ -58,6 +58,11 @@ def draw_sheets(leaves: Leaves, mark: str, piece: Piece, tiling: Tiling, stretch
         _frame(leaves, tiling, sheet, corner)
         _header(leaves, mark, piece, tiling, sheet, stretch)
         _footer(leaves, tiling, stretch)
+
+
+def drawn_last_first(piece: Piece):
+    """Return the strokes with those that are cut at the end, so that no dashes show beside a solid line."""
+    return sorted(strokes_of(piece), key=lambda stroke: LAYERS.index(stroke.layer), reverse=True)
 
 
 def _touches(points, low, high):
@@ -103,17 +108,25 @@ def _marks(mark, piece, stretch):
         yield (x * stretch, y * stretch - 4), "outside", {"anchor": "middle"}
     elif radius > 2.5:
         yield (x * stretch, y * stretch - 0.9), f"{mark} ↑", {"anchor": "middle"}
-    yield from opening_letters(piece, lambda spot: spot * stretch)
+    yield from opening_letters(piece, lambda spot: spot * stretch, stretch)
 
 
-def opening_letters(piece, place):
-    """A letter in each opening, at `place` of its point; one that would lie on another is left out: letters run on in order."""
+def opening_letters(piece, place, factor):
+    """
+    A letter in each opening, or below one too narrow for it; `place` takes points of the piece to paper, `factor` larger.
+
+    A letter that would lie on another is left out: letters run on in order.
+    """
     taken = shapely.Polygon()
     for letter, cut in zip(letters(len(piece.cuts)), piece.cuts):
         free = max(cut.panes, key=lambda pane: pane.area) if cut.panes else cut.hole
         if free.is_empty:
             continue
-        spot = place(np.asarray(shapely.point_on_surface(free).coords[0])) - (0, 0.9)
+        left, _, right, high = free.bounds
+        if (right - left) * factor > width_mm(letter, SMALL_PT) + 0.6:
+            spot = place(np.asarray(shapely.point_on_surface(free).coords[0])) - (0, 0.9)
+        else:
+            spot = place(np.array([(left + right) / 2, cut.hole.bounds[1]])) - (0, 3.2)
         box = shapely.box(*text_box(spot, letter, {"anchor": "middle"}))
         if not shapely.intersects(taken, box):
             taken = shapely.union(taken, box)
@@ -148,7 +161,7 @@ def _header(leaves, mark, piece, tiling, sheet, stretch):
     leaves.text((width - SIDE_MM, y), place, anchor="right", colour=INK)
     leaves.text((SIDE_MM, y), leaves.clipped(f"{mark}   {piece.name}", width - 2 * SIDE_MM - width_mm(place, SMALL_PT) - 6, large=True), large=True)
     begins = ", ".join(f"{v / stretch:.3f}" for v in sheet.begins)
-    leaves.text((SIDE_MM, y - 4.6), f"{piece.thickness:g} mm, seen from outside, up is up. Lower left corner of the frame: {begins} mm from the datum", colour=SOFT)
+    leaves.text((SIDE_MM, y - 4.6), f"{piece.thickness:g} mm thick, seen from outside. Lower left corner of the frame: {begins} mm from the datum", colour=SOFT)
 
 
 def _footer(leaves, tiling, stretch):
