@@ -1,6 +1,7 @@
 """Pieces: what a maker cuts so that panels fit, by hand for plain rooms."""
 
 import pytest
+from shapely.geometry import Polygon
 
 from previz.sheets.pieces import pieces_of
 from previz.sheets.strokes import strokes_of
@@ -45,6 +46,25 @@ class TestCorners:
         assert piece.size[0] == pytest.approx(100 + 2 * 5 * 3**-0.5, abs=1e-3)
         assert [(bevel.edge, round(bevel.degrees, 2), bevel.larger) for bevel in piece.bevels] == [("right end", 30, "outside"), ("left end", 30, "outside")]
         assert "bevel by 30.00 degrees" in piece.joints[0].says
+
+
+    @pytest.mark.parametrize(
+        "plan",
+        [
+            [[0, 0], [300, 0], [100, 250]],
+            [[0, 0], [300, 0], [300, 200], [200, 200], [200, 80], [100, 80], [100, 200], [0, 200]],
+            [[0, 0], [300, 0], [300, 100], [296, 100], [296, 200], [0, 200]],
+            [[0, 0], [150, 0], [300, 0], [300, 200], [0, 200]],
+        ],
+        ids=["triangle", "U", "step thinner than the wall", "two walls in line"],
+    )
+    def test_as_much_board_as_the_solids_hold(self, plan, scene):
+        """However corners are cut, all walls together have the volume of the ring round the plan, times the height."""
+        made = scene(plan=plan, walls=[])
+        pieces = named(made)
+        walls = sum((piece.inner.area + piece.outer.area) / 2 * 5 for piece in pieces.values() if piece.kind == "wall")
+        ring = pieces["floor"].sheet.area - Polygon(plan).area
+        assert walls == pytest.approx(ring * 120, rel=1e-6)
 
 
 class TestRoof:
