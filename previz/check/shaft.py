@@ -108,7 +108,7 @@ def _openings(lit: LitSet) -> dict[str | None, LitSet]:
         return {None: lit}
     ways = entries(lit.built.apertures, lit.rooms)
     names = dict.fromkeys(aperture.opening for aperture in ways)
-    return {name: dataclasses.replace(lit, windows=pack_windows(tuple(a for a in ways if a.opening == name))) for name in names}
+    return {name: dataclasses.replace(lit, windows=pack_windows(tuple(a for a in ways if a.opening == name), lit.windows.tints)) for name in names}
 
 
 def measured(lamp: str, opening: str | None, picture: np.ndarray, added: np.ndarray) -> Shaft:

@@ -114,8 +114,8 @@ def entries(apertures: tuple[Aperture, ...], rooms: Cells) -> tuple[Aperture, ..
     return tuple(a for a, inside in zip(apertures, indoors) if not inside)
 
 
-def pack_windows(apertures: tuple[Aperture, ...]) -> Windows:
-    """Return `apertures` as arrays, grouped by panel frame."""
+def pack_windows(apertures: tuple[Aperture, ...], tints=()) -> Windows:
+    """Return `apertures` as arrays, grouped by panel frame; `tints` (t, 3) are counted first, whether any of them has them or not."""
     walls: dict[bytes, list[Aperture]] = {}
     for aperture in apertures:
         frame = np.concatenate([aperture.origin, np.ravel(aperture.axes), [aperture.thickness, _rim(aperture)]])
@@ -125,7 +125,7 @@ def pack_windows(apertures: tuple[Aperture, ...]) -> Windows:
     box = np.array([[*a.outline.min(axis=0), *a.outline.max(axis=0)] for a in flat]).reshape(-1, 4)
     first = _offsets(groups)
     edges = [np.column_stack([a.edges, a.depths]) for a in flat]
-    tints = list(dict.fromkeys([(1.0, 1.0, 1.0), *(a.tint for a in flat)]))
+    tints = list(dict.fromkeys([(1.0, 1.0, 1.0), *(tuple(map(float, tint)) for tint in tints), *(a.tint for a in flat)]))
     return Windows(
         origin=np.array([g[0].origin for g in groups], dtype=np.float64).reshape(-1, 3),
         axes=np.array([g[0].axes for g in groups], dtype=np.float64).reshape(-1, 3, 3),

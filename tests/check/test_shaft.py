@@ -53,6 +53,16 @@ class TestDefinition:
         together = light_layers(two_windows, view, **samples).haze
         assert_allclose(sum(apart), together, rtol=1e-4, atol=1e-6 * together.max())
 
+    def test_stained_panes_add_up(self, two_windows):
+        """The same where one opening is stained and the other is not."""
+        first, second = two_windows.scene.opening
+        scene = two_windows.scene.model_copy(update={"opening": (first, second.model_copy(update={"tint": "#ff8040"}))})
+        stained, view = light_set(scene, build_set(scene, folder=None), texels=200, rays=4), view_across(24, 14)
+        apart = [light_layers(one, view, passes=1, lamp_samples=4, once=True).haze for one in _openings(stained).values()]
+        together = light_layers(stained, view, passes=1, lamp_samples=4, once=True).haze
+        assert_allclose(sum(apart), together, rtol=1e-4, atol=1e-6 * together.max())
+        assert together[..., 0].max() > 1.01 * together[..., 2].max()
+
     def test_twice_the_lamp_is_the_same_contrast(self, two_windows):
         """One lamp lights shaft and background alike, so its strength cancels."""
         view = view_across(48, 27)

@@ -182,6 +182,20 @@ class TestTracingPaper:
         seen = hazed_frame(clear, view, passes=1, bounces=False, workers=1) @ W
         assert_allclose(seen, sum(W @ e.candela for e in papered.emitters[1:]) / 3600e-6, rtol=1e-3)
 
+    def test_a_reading_behind_paper(self):
+        """A meter in a room lit through paper sets the lamp's level, though no light of the lamp comes straight."""
+        lit = lit_room(diffuser=0.6, haze={"extinction": 0.0})
+        there = lit.illuminance([[150.0, 100.0, 80.0]], [[-1.0, 0.0, 0.0]], 256).sum()
+        tables = lit.scene.model_dump()
+        tables["lamp"][0]["measured"] = [{"at": [150.0, 100.0, 80.0], "lux": 100 * there}]
+        scene = Scene.model_validate(tables)
+        metered = light_set(scene, build_set(scene, Path(".")), texels=1500, rays=32, workers=2)
+        factor = metered.calibrations[0].factor
+        # The room's bounce adds to what comes through the paper, so the factor is less than a hundred.
+        assert 40 < factor < 100
+        for before, after in zip(lit.emitters, metered.emitters, strict=True):
+            assert_allclose(after.candela, factor * before.candela, rtol=1e-6)
+
     def test_relit(self, papered):
         """A lamp twice as bright makes the paper twice as bright."""
         twice = relit(papered, lamps=(replace(papered.emitters[0], candela=2 * papered.emitters[0].candela), *papered.emitters[1:]))
