@@ -115,6 +115,7 @@ def _figures(shot: dict) -> str:
         ("focus, from the pupil", f"{span(focus['distance_mm'])} mm", f"sharp {number(focus['near_mm'])} to {number(focus['far_mm'])} mm at the nearest"),
         ("rig", f"{number(rig['peak_speed_mm_s'])} mm/s", f"{number(rig['travel_mm'])} mm travel"),
         ("haze at the roll", f"{number(shot['haze']['extinction_at_roll_per_m'], 2)} per metre", ""),
+        ("optical depth", f"{number(shot['haze']['optical_depth_across'], 2)} across the set, {number(shot['haze']['optical_depth_to_subject'], 2)} to the subject", ""),
     ]
     if clearance:
         cells.insert(2, ("clearance", f"{number(round(clearance['min_mm'], 1))} mm", " to ".join(clearance["between"])))

@@ -17,7 +17,7 @@ from dataclasses import asdict, fields
 
 import numpy as np
 
-from previz.check import fit, light, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
+from previz.check import fit, light, thickness, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
 from previz.light.colour import luminance
@@ -81,7 +81,12 @@ def shot_entry(taken: Taken) -> dict:
         "exposure": taken.exposure and asdict(taken.exposure),
         "shafts": [asdict(shaft) for shaft in taken.shafts],
         "rig": {key: getattr(speeds, key) for key in ("peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "travel_mm")},
-        "haze": {"extinction_at_roll_per_m": taken.extinction_at_roll_per_m},
+        "haze": {
+            "extinction_at_roll_per_m": taken.extinction_at_roll_per_m,
+            "optical_depth_across": taken.thickness.across,
+            "optical_depth_to_subject": taken.thickness.to_subject,
+            "picture_within": taken.thickness.within,
+        },
     }
 
 

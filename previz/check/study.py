@@ -18,6 +18,7 @@ from previz.camera.exposure import effective_stop, ev100, iso_needed, stop_used,
 from previz.check import shaft
 from previz.check.meter import SIZE, metered
 from previz.check.shaft import Shaft, shafts
+from previz.check.thickness import Thickness, thickness
 from previz.check.ways import Way, ways
 from previz.frames.still import lit_at_roll, view_of
 from previz.haze.medium import extinction_at
@@ -63,6 +64,7 @@ class Taken:
     exposure                   None where there is no lamp
     shafts                     in the middle of the take, plainest first; empty where the air is clear
     extinction_at_roll_per_m   of the haze when the camera rolls [1/m]
+    thickness                  optical depths of the same
     off_rail_mm                how far the carriage would leave the rail; 0 for a shot that does not ride on it [mm]
     """
 
@@ -77,6 +79,7 @@ class Taken:
     exposure: Exposure | None
     shafts: tuple[Shaft, ...]
     extinction_at_roll_per_m: float
+    thickness: Thickness
     off_rail_mm: float
 
 
@@ -135,7 +138,8 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
     lit = lit_at_roll(lit, shot)
     scene, built = lit.scene, lit.built
     move = plan_move(scene, shot, built)
-    focus = move.focus_mm(np.linspace(0, move.take_s, FOCUS_MOMENTS))
+    moments = np.linspace(0, move.take_s, FOCUS_MOMENTS)
+    focus = move.focus_mm(moments)
     near, far = limits(scene.lens.focal, stop_used(scene.lens, shot), scene.body.coc_mm, focus.min())
     return Taken(
         shot=shot,
@@ -149,6 +153,7 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         exposure=_exposure(lit, shot, move, workers) if scene.lamp else None,
         shafts=_shafts(lit, move, workers) if scene.lamp and lit.medium.extinction_per_m > 0 else (),
         extinction_at_roll_per_m=extinction_at(scene.haze, shot.start_after),
+        thickness=thickness(lit, [view_of(lit, move, t, SIZE) for t in moments], focus),
         off_rail_mm=move.off_rail_mm(scene.slider) if scene.slider and shot.move in ("slide", "arc") else 0.0,
     )
 

@@ -38,7 +38,8 @@ class TestJson:
         assert set(shot["focus"]) == {"distance_mm", "near_mm", "far_mm"}
         assert set(shot["exposure"]) == {"metered_cd_m2", "ev100", "iso_needed", "stops_over_iso_max"}
         assert set(shot["rig"]) == {"peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "travel_mm"}
-        assert shot["haze"] == {"extinction_at_roll_per_m": 0.8}
+        assert set(shot["haze"]) == {"extinction_at_roll_per_m", "optical_depth_across", "optical_depth_to_subject", "picture_within"}
+        assert shot["haze"]["extinction_at_roll_per_m"] == 0.8
         assert (shot["clip_s"], shot["take_s"], shot["slowdown"], shot["capture_fps"], shot["playback_fps"]) == (5, 1, 5, 120, 24)
 
     def test_same_bytes_again(self, plain_study):

@@ -206,6 +206,38 @@ class TestLight:
         assert [f.says for f in said_by("exposure", study)] == ["No light at all comes from where the meter looks."]
 
 
+class TestThickHaze:
+    """How thick is too thick, and what would do."""
+
+    def test_thin_haze_says_nothing(self, plain_study):
+        """0.8 per metre over 300 mm is an optical depth of 0.24."""
+        assert said_by("thick haze", plain_study) == []
+        assert plain_study.shots[0].thickness.across == pytest.approx(0.24)
+        assert plain_study.shots[0].thickness.within is None
+
+    def test_to_the_subject(self, plain_study):
+        """The lens stands outside: only the way inside the room counts, which the table's distance bounds."""
+        taken = plain_study.shots[0]
+        assert 0 < taken.thickness.to_subject < 0.8e-3 * taken.focus_mm.max()
+
+    @pytest.mark.parametrize("haze", [{"extinction": 80}, {"extinction": 320, "half_life": 10}, {"extinction": None, "visibility": 0.05}])
+    def test_nothing_is_seen_and_the_remedy_works(self, study_of, haze):
+        """The number in the remedy, tried: the stop is gone."""
+        shot = {"start_after": 20} if "half_life" in haze else {}
+        stop, care = said_by("thick haze", study_of(haze=haze, shot=shot))
+        assert (stop.level, care.level) == ("stop", "care")
+        assert stop.says.startswith("The haze is so thick that nothing of the subject is seen: ")
+        key, value = re.match(r"Set (\w+) = ([0-9.]+),", stop.remedy).groups()
+        better = study_of(haze=haze | {key: float(value)}, shot=shot)
+        assert "stop" not in levels("thick haze", better)
+        assert better.shots[0].thickness.to_subject == pytest.approx(2.0, rel=0.1)
+
+    def test_the_picture_is_right_to(self, study_of):
+        """Optical depth 0.6 across the set."""
+        (finding,) = said_by("thick haze", study_of(haze={"extinction": 2.0}))
+        assert finding.says == "Haze this thick (optical depth 0.6 across the set): the picture is right to about 10 %."
+
+
 class TestCautions:
     """What people can be hurt by is said where it applies."""
 

@@ -12,6 +12,7 @@ from reference_renderer import reference_scene, render
 from rooms import lamp_inside, painted_room, plain_room, view_across
 
 from previz.build.assemble import build_set
+from previz.check.thickness import WITHIN_PERCENT
 from previz.frames.hazed import hazed_frame
 from previz.light.colour import luminance
 from previz.rays.lit import light_set
@@ -32,7 +33,7 @@ def both(scene, max_depth, samples):
     """Return previz's picture, Mitsuba's, and the standard error of Mitsuba's in blocks of 4 x 4 pixels."""
     lit = light_set(scene, build_set(scene, folder=None))
     view = view_across(*SIZE)
-    ours = hazed_frame(lit, view, passes=256, lamp_samples=2, haze_samples=1, bounces=max_depth == ALL)
+    ours = hazed_frame(lit, view, passes=256, lamp_samples=2, haze_samples=1, bounces=max_depth > ONCE)
     reference = reference_scene(mitsuba, lit.built, lit.emitters, lit.medium, view, max_depth)
     runs = [render(mitsuba, reference, samples // 4, seed) for seed in range(4)]
     error = np.std([blocks(luminance(run)) for run in runs], axis=0, ddof=1) / 2
@@ -71,6 +72,16 @@ class TestEverything:
     def test_mean_and_blocks(self, extinction):
         """Window, disc lamp, with and without haze."""
         assert_agree(*both(plain_room(extinction), ALL, 128), block_tolerance=0.04)
+
+    @pytest.mark.parametrize("extinction", [3.0, 8.0])
+    def test_thick_haze(self, extinction):
+        """Where light scatters many times: as far off as the report says of haze this thick, over the 310 mm of the room."""
+        ours, theirs, error = both(plain_room(extinction), 64, 64)
+        within = next(percent for most, percent in WITHIN_PERCENT if 0.310 * extinction <= most) / 100
+        a, b = blocks(luminance(ours)), blocks(luminance(theirs))
+        lit = b > 0.5 * b.mean()
+        assert a.mean() == pytest.approx(b.mean(), rel=within)
+        assert np.mean((a[lit] / b[lit] - 1) ** 2) - np.mean((error[lit] / b[lit]) ** 2) <= within**2
 
     def test_colour(self):
         """Coloured finishes and a warm lamp: each channel's mean agrees, so no bounce mixes them up."""
