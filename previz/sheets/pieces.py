@@ -25,8 +25,8 @@ import numpy as np
 import shapely
 from shapely import affinity
 
-from previz.scene.elevations import Panel, panel_named, panels_of, wall_panel, wall_plans
-from previz.scene.model import Opening, Pitch, Room, Scene
+from previz.scene.elevations import panel_named, panels_of, wall_panel, wall_plans
+from previz.scene.model import Opening, Pitch, Scene
 from previz.scene.outlines import bars_of, outline_of, panes_of, size_of
 
 SQUARE_DEG = 0.01
