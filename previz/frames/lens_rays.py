@@ -134,7 +134,7 @@ def tile_hull(looks: Looks, rows, columns, far) -> np.ndarray:
 def _pyramid(looks: Looks, corners, points) -> np.ndarray:
     """Return the five corners, apex first, of a pyramid that holds `points` (n, 3), its slopes about those of the rays `corners` (groups, 4, 3)."""
     right = looks.right.mean(axis=0)
-    forward = np.cross(looks.down.mean(axis=0), right)
+    forward = np.cross(right, looks.down.mean(axis=0))
     axes = np.array([right, np.cross(forward, right), forward])
     axes /= np.linalg.norm(axes, axis=1, keepdims=True)
     centre = looks.origin.mean(axis=0)

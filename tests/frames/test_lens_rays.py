@@ -156,6 +156,13 @@ class TestRays:
         points = np.concatenate([origins, origins + min(far, 1e5) * directions])
         assert _outside(corners, points) < 1e-6
 
+    def test_hull_of_a_small_pupil_is_that_of_a_pinhole(self):
+        """It is no bigger than it must be: opened by next to nothing, next to nothing is added."""
+        rows, columns, far = np.arange(16), np.arange(16, 48), np.full(4, 200.0)
+        hulls = [tile_hull(looks([replace(view_across(64, 36), pupil_radius=r, focus_mm=90.0)], 0, 3), rows, columns, far) for r in (0.0, 1e-6)]
+        lengths = [np.linalg.norm(hull[1:] - hull[0], axis=1).max() for hull in hulls]
+        assert lengths[0] <= lengths[1] < 1.3 * lengths[0]
+
     def test_culling_loses_no_light(self, hazy, monkeypatch):
         """Panes left out of a tile had no part in it: with a hull as big as the world the picture is the same."""
         views = list(wide_and_moving())
