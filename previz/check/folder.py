@@ -88,6 +88,8 @@ def _shot_files(taken: Taken, lit, folder: Path, stem: str, size, outlines, work
     for name, take_s in moments(taken):
         picture = still(rolled, shot, taken.move, take_s, size, workers=workers, progress=watch(f"{shot.name}, {name}"))
         write_picture(folder / f"{stem}-{name}.png", picture.rgb)
+        if name == "middle":
+            write_picture(folder / f"{stem}-chart.png", picture.chart(shot.name))
         stills.append((f"{stem}-{name}.png", f"{shot.name}, {name}: {number(take_s)} s into the take, {number(take_s * shot.fps / shot.playback)} s of the clip"))
     reel, contact = write_reel(lit, shot, taken.move, folder / f"{stem}.mp4", size=REEL_SIZE, outlines=outlines, workers=workers, progress=watch(f"{shot.name}, reel"))
-    return ShotFiles(stills, reel.name, contact.name)
+    return ShotFiles(stills, reel.name, contact.name, f"{stem}-chart.png")

@@ -19,11 +19,12 @@ ARROW = "\u2192"
 
 @dataclass(frozen=True)
 class ShotFiles:
-    """The pictures of one shot, as file names beside the page: stills [(file, caption)], the reel and its contact sheet."""
+    """The pictures of one shot, as file names beside the page: stills [(file, caption)], the reel, its contact sheet and its exposure chart."""
 
     stills: list[tuple[str, str]] = field(default_factory=list)
     reel: str | None = None
     contact: str | None = None
+    chart: str | None = None
 
 
 STYLE = """
@@ -43,6 +44,7 @@ figure { margin: 0; }
 figcaption { padding: 6px 0 0; font-size: 13px; color: var(--soft); }
 img, video { display: block; width: 100%; height: auto; background: #14120f; }
 .lead { margin-top: 26px; }
+.chart img { width: auto; max-width: 100%; }
 .pair { display: grid; grid-template-columns: repeat(auto-fit, minmax(300px, 1fr)); gap: 22px; margin-top: 22px; }
 dl { display: grid; grid-template-columns: repeat(auto-fill, minmax(165px, 1fr)); gap: 14px 26px; margin: 22px 0 0; }
 dl div { border-top: 1px solid var(--line); padding-top: 6px; }
@@ -102,6 +104,7 @@ def _shot(shot: dict, files: ShotFiles, shown_already) -> str:
         pictures.insert(0, f'<figure><video src="{link}" controls loop muted playsinline{poster}></video><figcaption>The reel, at playback speed</figcaption></figure>')
     parts = [f"<h2>Shot</h2><h3>{escape(shot['name'])}</h3>", _figures(shot)]
     parts += [f'<div class="pair">{"".join(pictures)}</div>'] if pictures else []
+    parts += [f'<div class="lead">{_picture(files.chart, "Exposure chart of the middle: stops about middle grey as the camera is set", classes="chart")}</div>'] if files.chart else []
     parts += [f'<div class="lead">{_picture(files.contact, "Contact sheet: time, clearance and where the patches lie")}</div>'] if files.contact else []
     return "\n".join(parts)
 

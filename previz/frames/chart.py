@@ -138,7 +138,7 @@ def chart(linear: np.ndarray, iso: float, stop: float, seconds: float, title: st
     """
     stops = stops_about_grey(linear, iso, stop, seconds)
     grey = luminance_metered(iso, stop, seconds)
-    footer = f"{title + ': ' if title else ''}middle grey is {grey:.3g} cd/m2 at ISO {iso:.0f}, effective f/{stop:.3g}, 1/{1 / seconds:.0f} s."
+    footer = f"{title + ': ' if title else ''}middle grey is {grey:.3g} cd/m2 at ISO {iso:.0f}, effective f/{stop:.3g}, 1/{1 / seconds:.0f}\u00a0s."
     layout = chart_layout(stops, footer)
     page = Image.new("RGB", layout.size, PAPER)
     left, top, right, bottom = (int(edge) for edge in layout.picture)
@@ -183,7 +183,7 @@ def _readings(stops: np.ndarray, picture: Box, times: int) -> tuple[Words, ...]:
 def _broken(text: str, size: int, width: float) -> list[str]:
     """Return `text` in lines no wider than `width`, broken between words. [pixel]"""
     lines: list[str] = []
-    for word in text.split():
+    for word in text.split(" "):
         if lines and width_of(f"{lines[-1]} {word}", size) <= width:
             lines[-1] = f"{lines[-1]} {word}"
         else:
