@@ -36,7 +36,7 @@ class TestJson:
         assert set(shot["clearance"]) == {"min_mm", "at_take_s", "between"}
         assert set(shot["framing"]) == {"subject", "worst_margin", "hidden_share"}
         assert set(shot["focus"]) == {"distance_mm", "near_mm", "far_mm"}
-        assert set(shot["exposure"]) == {"metered_cd_m2", "ev100", "iso_needed", "stops_over_iso_max"}
+        assert set(shot["exposure"]) == {"metered_cd_m2", "ev100", "iso_needed", "stops_over_iso_max", "ways"}
         assert set(shot["rig"]) == {"peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "travel_mm"}
         assert set(shot["haze"]) == {"extinction_at_roll_per_m", "optical_depth_across", "optical_depth_to_subject", "picture_within"}
         assert shot["haze"]["extinction_at_roll_per_m"] == 0.8
