@@ -22,7 +22,7 @@ from previz.rays.lit import LitSet, relit
 from previz.rig.moves import Move
 from previz.scene.model import Shot
 
-QUALITIES = {"draft": (2, 4, 1), "good": (6, 8, 1), "fine": (24, 8, 1)}
+QUALITIES = {"draft": (2, 4, 1), "good": (12, 4, 1), "fine": (48, 4, 1)}
 """Rays a pixel, points on each lamp, points in lit haze: what a picture of each quality takes."""
 
 
