@@ -186,7 +186,7 @@ def more_light(ways) -> str:
     """Return what would buy the stops back: all that is enough alone, else everything, to be added up."""
     enough = [way for way in ways if way.enough]
     if enough:
-        return f"Any one of these is enough: {'; '.join(_way(way) for way in enough)}."
+        return f"{'Any one of these' if len(enough) > 1 else 'This'} is enough: {'; '.join(_way(way) for way in enough)}."
     if ways:
         return f"None of these is enough alone, so add up: {'; '.join(_way(way) for way in ways)}."
     return "Stop, shutter, frame rate and lamps are at their limit: take a stronger lamp or a paler finish, or accept a higher iso_max."
