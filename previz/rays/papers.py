@@ -17,6 +17,7 @@ import shapely
 from previz.build.built import Paper
 from previz.build.panels import PAPER_MM
 from previz.light.lamps import Emitter, face_points
+from previz.light.units import LUX_PER_CANDELA_MM2
 
 STRIPS = 6
 _OFF_MM = 0.05
@@ -76,7 +77,7 @@ def paper_glows(papers: tuple[Paper, ...], lamps: tuple[Emitter, ...], falling: 
             glows += [
                 PaperGlow(
                     f"{lamp.name} through {paper.opening}", shape, bare.centre, inward, bare.half_u, bare.half_v,
-                    lamp.candela * paper.transmittance * lux * area * 1e-6 / np.pi, 1.0, lamp=lamp.name, face=paper.face, paper_mm2=whole,
+                    lamp.candela * paper.transmittance * lux * area / LUX_PER_CANDELA_MM2 / np.pi, 1.0, lamp=lamp.name, face=paper.face, paper_mm2=whole,
                 )  # fmt: skip
                 for lamp, lux in zip(lamps, per_candela)
                 if lux > 0 and (lamp.candela * paper.transmittance).any()
@@ -107,7 +108,7 @@ def glowing(emitters: tuple[Emitter, ...], candela: np.ndarray, faces: tuple) ->
     number = {face.name: i for i, face in enumerate(faces)}
     result = np.zeros((len(faces), 3))
     for i, glow in shown:
-        result[number[glow.face]] += candela[i] / (glow.paper_mm2 * 1e-6)
+        result[number[glow.face]] += candela[i] * LUX_PER_CANDELA_MM2 / glow.paper_mm2
     return result
 
 

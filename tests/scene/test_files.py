@@ -54,8 +54,10 @@ class TestReplacing:
     def test_interrupted_process_leaves_nothing(self, tmp_path):
         """A real Ctrl-C to a real process."""
         program = f"""
-            import time
+            import signal, time
             from previz.scene.files import replacing
+            # A test run in the background inherits an ignored Ctrl-C; a maker's terminal does not.
+            signal.signal(signal.SIGINT, signal.default_int_handler)
             with replacing({str(tmp_path / "reel.mp4")!r}) as part:
                 part.write_text("half")
                 print("writing", flush=True)
