@@ -31,7 +31,7 @@ from previz.rays.workers import worker_count
 
 # The first bounce comes from small bright patches and shafts and takes every ray; later ones come from all over and take
 # a few, others each time. Haze cells gather from all sides into nine harmonics, which need fewer rays at first.
-_LATER_SHARE = 8
+_LATER_SHARE = 12
 _CELL_SHARE, _LATER_CELL_SHARE = 2, 8
 _ROUNDS = 4
 HARMONICS = (ORDER + 1) ** 2
@@ -174,6 +174,19 @@ def _to_cells(first, last, texel, surface, cell, haze, way, sent, glow, passing)
                     passing[i, h, c] += share * total[c]
 
 
+@compiled
+def _read(first, last, starts, columns, weights, values, out):
+    """Rows first .. last of a sparse matrix (starts, columns, weights) times `values` (n, 4)."""
+    total = np.empty(_COLOURS, np.float32)
+    for i in range(first, last):
+        total[:] = 0.0
+        for k in range(starts[i], starts[i + 1]):
+            for c in range(_COLOURS):
+                total[c] += weights[k] * values[columns[k], c]
+        for c in range(_COLOURS):
+            out[i, c] = total[c]
+
+
 def bounced(
     texels: Texels, transport: Transport, weight: Weights, direct: np.ndarray, passing: np.ndarray, *, workers: int | None = None
 ) -> Bounced:
@@ -212,23 +225,27 @@ def _of_one_lamp(texels, transport, weight, direct, passing, workers) -> tuple[n
     sent = reflectance * direct[:, None].astype(np.float32)
     glow = moments * np.repeat(passing.astype(np.float32)[borrow, :, None], _COLOURS, axis=2)
     total, total_glow = np.zeros((n, _COLOURS), np.float32), np.zeros((cells, HARMONICS, _COLOURS), np.float32)
-    with ThreadPoolExecutor(worker_count(workers)) as pool:
+    threads = worker_count(workers)
+    with ThreadPoolExecutor(threads) as pool:
         for number in range(_ROUNDS):
             arriving, through = np.empty_like(total), np.empty_like(total_glow)
-            jobs = [pool.submit(_to_texels, a, b, *weight.texels[number].arrays, sent, glow, arriving) for a, b in _bands(n)]
-            jobs += [pool.submit(_to_cells, a, b, *weight.cells[number].arrays, sent, glow, through) for a, b in _bands(cells)]
+            jobs = [pool.submit(_to_texels, a, b, *weight.texels[number].arrays, sent, glow, arriving) for a, b in _bands(n, 2 * threads)]
+            jobs += [pool.submit(_to_cells, a, b, *weight.cells[number].arrays, sent, glow, through) for a, b in _bands(cells, threads)]
             for job in jobs:
                 job.result()
             before = sent.sum(axis=0)
             sent, glow = reflectance * arriving, moments * through[borrow]
             total += arriving
             total_glow += glow
-    left = sent.sum(axis=0) / np.maximum(before, np.float32(1e-30))
-    rest = np.minimum(left, np.float32(0.98)) / (1 - np.minimum(left, np.float32(0.98)))
-    return transport.reading @ (total + rest * arriving), total_glow + rest * glow
+        left = sent.sum(axis=0) / np.maximum(before, np.float32(1e-30))
+        rest = np.minimum(left, np.float32(0.98)) / (1 - np.minimum(left, np.float32(0.98)))
+        blend, whole, read = transport.reading, total + rest * arriving, np.empty_like(total)
+        for job in [pool.submit(_read, a, b, blend.indptr, blend.indices, blend.data, whole, read) for a, b in _bands(n, threads)]:
+            job.result()
+    return read, total_glow + rest * glow
 
 
-def _bands(rows: int) -> list[tuple[int, int]]:
-    """Return eight ranges that cover `rows`."""
-    edges = np.linspace(0, rows, 9).astype(int)
+def _bands(rows: int, count: int) -> list[tuple[int, int]]:
+    """Return `count` ranges that cover `rows`. Rows do not touch each other, so any cut gives the same numbers."""
+    edges = np.linspace(0, rows, count + 1).astype(int)
     return list(zip(edges[:-1], edges[1:]))

@@ -27,7 +27,7 @@ from previz.rays.texels import Texels, nearest_texel
 from previz.rays.tracer import SKIN_MM, Tracer
 from previz.rays.workers import in_order
 
-HAZE_RAYS = 12
+HAZE_RAYS = 10
 MISSED, DROPPED = -1, -2
 _ROWS_A_BATCH = 512
 _R1, _R2 = 0.7548776662466927, 0.5698402909980532
