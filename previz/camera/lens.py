@@ -95,8 +95,3 @@ def half_tangent(size, focal, distance):
     whose image distance grows by 1 + m as it focuses nearer.
     """
     return size / (2 * focal * (1 + magnification(focal, distance)))
-
-
-def angle_of_view(size, focal, distance):
-    """Return the full angle of view across a sensor side of `size` [mm], as `half_tangent` takes it. [rad]"""
-    return 2 * np.arctan(half_tangent(size, focal, distance))

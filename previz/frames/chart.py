@@ -19,6 +19,7 @@ from PIL import Image, ImageDraw
 from previz.camera.exposure import luminance_metered
 from previz.camera.tone import encode_srgb
 from previz.frames.contact import INK, PAPER, SOFT, Box, Words, height_of, width_of
+from previz.frames.lettering import printable
 from previz.light.colour import luminance
 
 SPAN = 6
@@ -138,7 +139,7 @@ def chart(linear: np.ndarray, iso: float, stop: float, seconds: float, title: st
     """
     stops = stops_about_grey(linear, iso, stop, seconds)
     grey = luminance_metered(iso, stop, seconds)
-    footer = f"{title + ': ' if title else ''}middle grey is {grey:.3g} cd/m2 at ISO {iso:.0f}, effective f/{stop:.3g}, 1/{1 / seconds:.0f}\u00a0s."
+    footer = f"{printable(title) + ': ' if title else ''}middle grey is {grey:.3g} cd/m2 at ISO {iso:.0f}, effective f/{stop:.3g}, 1/{1 / seconds:.0f}\u00a0s."
     layout = chart_layout(stops, footer)
     page = Image.new("RGB", layout.size, PAPER)
     left, top, right, bottom = (int(edge) for edge in layout.picture)
@@ -181,7 +182,7 @@ def _readings(stops: np.ndarray, picture: Box, times: int) -> tuple[Words, ...]:
 
 
 def _broken(text: str, size: int, width: float) -> list[str]:
-    """Return `text` in lines no wider than `width`, broken between words. [pixel]"""
+    """Return `text` in lines no wider than `width`, broken between words, a number kept with its unit. [pixel]"""
     lines: list[str] = []
     for word in text.split(" "):
         if lines and width_of(f"{lines[-1]} {word}", size) <= width:

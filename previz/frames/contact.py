@@ -19,6 +19,7 @@ from functools import cache
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from previz.frames.lettering import font_file, printable
 from previz.frames.outlines import AMBER
 
 PAGE_COLUMNS = 1600
@@ -103,7 +104,7 @@ class Layout:
 
 @cache
 def _font(size: int):
-    return ImageFont.load_default(size)
+    return ImageFont.truetype(font_file(), size)
 
 
 def width_of(text: str, size: int) -> float:
@@ -142,7 +143,7 @@ def sheet_layout(moments: list[Moment], heading: str, figures: str) -> Layout:
     rows, columns = moments[0].rgb.shape[:2]
     across, width = _cells(len(moments), columns / rows)
     picture_width, height = picture_size(len(moments), (columns, rows))
-    words, legend, top = _head(heading, figures)
+    words, legend, top = _head(printable(heading), printable(figures))
     pictures, rules = [], []
     last = moments[-1].clip_s or 1.0
     nearest = min((m.clearance_mm for m in moments if m.clearance_mm is not None), default=None)

@@ -88,10 +88,6 @@ class Marks:
         start = self._starts[min(line, len(self._starts)) - 1]
         return _LINE_END.match(self.text, start)[0].rstrip("\r")
 
-    def offset_of(self, line: int, column: int) -> int:
-        """Return the offset of a line counted from 1 and a column counted from 0."""
-        return min(self._starts[min(line, len(self._starts)) - 1] + column, len(self.text))
-
 
 class _Scan:
     """One pass over the text. Each method reads one thing of TOML's grammar and leaves `at` behind it."""

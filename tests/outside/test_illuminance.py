@@ -11,7 +11,7 @@ import pytest
 from reference import agree, each
 
 from previz.light.lamps import Emitter, axis_candela, beam_exponent, intensity
-from previz.light.photometry import (
+from photometry import (
     disc_factor,
     face_illuminance,
     face_luminance,

@@ -15,7 +15,7 @@ from previz.camera.view import View
 from previz.frames.hazed import hazed_frame
 from previz.light.distribution import sampled
 from previz.light.lamps import emitters, face_points
-from previz.light.photometry import point_illuminance
+from photometry import point_illuminance
 from previz.rays.lit import light_set, relit
 from previz.scene.model import Scene
 

@@ -11,7 +11,7 @@ from previz.cli import run
 from previz.scene.faults import OptionFault
 from previz.scene.read import read_scene
 from previz.sheets.cut import write_templates
-from previz.sheets.letters import missing, printable
+from previz.frames.lettering import missing, printable
 from previz.sheets.pieces import pieces_of
 from previz.sheets.templates import templates_pdf
 

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from previz.light.lamps import Emitter, face_points, intensity
-from previz.light.photometry import (
+from photometry import (
     disc_factor,
     face_illuminance,
     face_luminance,
