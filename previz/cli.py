@@ -259,8 +259,10 @@ def make(scene: ScenePath, size: Size = "960x540", output: Output = None, worker
 
     pixels = picture_size(size)
     with watched() as watch:
-        lit = _lit(scene, workers, watch)
-        figures, written = write_folder(study_set(lit, workers=workers, watch=watch), lit, output or default_folder(scene), size=pixels, workers=workers, watch=watch)
+        lit, folder = _lit(scene, workers, watch), output or default_folder(scene)
+        papers = _templates(lit.scene, folder)
+        study = study_set(lit, workers=workers, watch=watch)
+        figures, written = write_folder(study, lit, folder, size=pixels, papers=papers, workers=workers, watch=watch)
     print(written)
     return _verdict(figures)
 
@@ -284,6 +286,20 @@ def cut(
         print(path)
     for finding in findings:
         print(f"{finding.about}: {finding.says}\n  {finding.remedy}", file=sys.stderr)
+
+
+def _templates(scene, folder: Path) -> list[tuple[str, str]]:
+    """Write the wall templates that `make` links; a set that has none, or too many sheets, has its reason said and is made without."""
+    from previz.sheets.cut import write_templates
+
+    try:
+        written, _ = write_templates(scene, folder / "templates.pdf")
+    except OutsideFault:
+        raise
+    except OptionFault as fault:
+        print(f"No wall templates: {fault}", file=sys.stderr)
+        return []
+    return [(path.name, "wall templates at 1:1, on A4; previz cut has other papers and formats") for path in written]
 
 
 def _lit(path: Path, workers: int | None, watch):

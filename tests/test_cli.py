@@ -169,7 +169,7 @@ class TestMake:
         assert capsys.readouterr().out == "out/index.html\n"
         page = Path("out/index.html").read_text(encoding="utf-8")
         linked = set(re.findall(r'(?:src|href|poster)="([^"]+)"', page))
-        assert {"past-the-table-middle.png", "past-the-table.mp4", "past-the-table-contact.png", "report.json", "report.txt"} <= linked
+        assert {"past-the-table-middle.png", "past-the-table.mp4", "past-the-table-contact.png", "templates.pdf", "report.json", "report.txt"} <= linked
         assert all((Path("out") / name).is_file() for name in linked)
         assert not re.search(r"https?:|//|<script|@import", page)
         assert {path.name for path in Path("out").iterdir()} == linked | {"index.html"}

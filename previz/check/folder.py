@@ -51,7 +51,7 @@ def write_text(path: Path, text: str) -> None:
         temporary.write_text(text, encoding="utf-8")
 
 
-def write_folder(study: Study, lit, folder: Path, *, size: tuple[int, int], workers: int | None, watch: Callable) -> tuple[dict, Path]:
+def write_folder(study: Study, lit, folder: Path, *, size: tuple[int, int], papers=(), workers: int | None, watch: Callable) -> tuple[dict, Path]:
     """
     Write all of a set into `folder`; return its report and the path of its page.
 
@@ -63,6 +63,8 @@ def write_folder(study: Study, lit, folder: Path, *, size: tuple[int, int], work
         Of the same set.
     size : (columns, rows)
         Of the pictures. [pixel]
+    papers : sequence of (str, str)
+        Files that are in the folder already and what each is, for the page to link.
     watch : callable
         Given a label, returns a function called with the share done.
     """
@@ -72,7 +74,7 @@ def write_folder(study: Study, lit, folder: Path, *, size: tuple[int, int], work
     stems = file_stems(taken.shot.name for taken in study.shots)
     outlines = [patch.outline_mm for patch in study.patches]
     files = {taken.shot.name: _shot_files(taken, lit, folder, stems[taken.shot.name], size, outlines, workers, watch) for taken in study.shots}
-    write_text(folder / "index.html", page(figures, files))
+    write_text(folder / "index.html", page(figures, files, tuple(papers)))
     return figures, folder / "index.html"
 
 

@@ -70,8 +70,8 @@ a { color: var(--amber); }
 """
 
 
-def page(report: dict, files: dict[str, ShotFiles]) -> str:
-    """Return the page of `report`, with the files of each shot by the shot's name."""
+def page(report: dict, files: dict[str, ShotFiles], papers: tuple[tuple[str, str], ...] = ()) -> str:
+    """Return the page of `report`, with the files of each shot by the shot's name, and links to `papers`, (file, what it is) each."""
     first = next((entry.stills[0] for entry in files.values() if entry.stills), None)
     body = [
         f'<header><h1>{escape(report["scene"])}</h1><p>1:{number(report["scale"])}. {escape(closing_line(report["findings"]))}</p><div class="rule"></div></header>',
@@ -81,6 +81,7 @@ def page(report: dict, files: dict[str, ShotFiles]) -> str:
         *(_shot(shot, files.get(shot["name"], ShotFiles()), first) for shot in report["shots"]),
         _patches(report["patches"]),
         _findings(report["findings"], ("ok",)),
+        _papers(papers),
         '<h2>Files</h2><p>The same as <a href="report.txt">plain text</a> and as <a href="report.json">JSON</a> for other programs.</p>',
         "</main>",
     ]
@@ -88,6 +89,11 @@ def page(report: dict, files: dict[str, ShotFiles]) -> str:
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{escape(report['scene'])}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n" + "\n".join(part for part in body if part) + "\n</body>\n</html>\n"
     )
+
+
+def _papers(papers) -> str:
+    links = "".join(f'<p><a href="{escape(quote(file))}">{escape(file)}</a>: {escape(says)}</p>' for file, says in papers)
+    return f"<h2>To cut by</h2>{links}" if papers else ""
 
 
 def _picture(file: str, caption: str, classes: str = "") -> str:
