@@ -81,7 +81,7 @@ def write_folder(study: Study, lit, folder: Path, *, size: tuple[int, int], pape
 def moments(taken: Taken) -> list[tuple[str, float]]:
     """Return the moments of the take that are shown as pictures, each with its name. [s]"""
     middle = ("middle", taken.shot.take_s / 2)
-    return [middle, ("start", 0.0), ("end", taken.shot.take_s)] if taken.move.track.length else [middle]
+    return [middle, ("start", 0.0), ("end", taken.shot.take_s)] if taken.move.changes else [middle]
 
 
 def _shot_files(taken: Taken, lit, folder: Path, stem: str, size, outlines, workers, watch) -> ShotFiles:

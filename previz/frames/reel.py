@@ -107,7 +107,7 @@ def frame_moments(shot: Shot, move: Move) -> tuple[list[int], np.ndarray]:
         The camera takes a frame every 1 / fps. [s]
     """
     count = max(1, round(shot.clip * shot.playback))
-    moves = bool(move.track.length)
+    moves = move.changes
     return [number if moves else 0 for number in range(count)], np.minimum(np.arange(count) / shot.fps, move.take_s)
 
 

@@ -75,7 +75,7 @@ def views_during(lit: LitSet, shot: Shot, move: Move, take_s: float, size: tuple
     list of View
         At moments spread evenly over the exposure; a single one where the camera stands still.
     """
-    count = passes * GROUPS if move.track.length else 1
+    count = passes * GROUPS if move.length else 1
     when = np.clip(take_s + shot.exposure_s * ((np.arange(count) + 0.5) / count - 0.5), 0, move.take_s)
     poses, focus, stop = move.poses(when), move.focus_mm(when), stop_used(lit.scene.lens, shot)
     return [view_at(lit.scene, poses[k], float(focus[k]), size, stop=stop) for k in range(count)]

@@ -97,8 +97,7 @@ def clearance(built: BuiltSet, scene: Scene, move: Move) -> Clearance:
     best, certified_to = search.least()
     if best.mm <= CONTACT_MM:
         best = search.first_contact()
-    moment = float(move.curve.moment(best.travel / (move.track.length or 1.0)))
-    return Clearance(best.mm, moment, best.between, certified_to, search.set.queries)
+    return Clearance(best.mm, move.moment(best.travel), best.between, certified_to, search.set.queries)
 
 
 def clearance_at(built: BuiltSet, scene: Scene, move: Move, take_s) -> np.ndarray:
@@ -120,8 +119,7 @@ def clearance_at(built: BuiltSet, scene: Scene, move: Move, take_s) -> np.ndarra
         0 where they meet. What happens between the moments, only `clearance` knows. [mm]
     """
     search = _Search(built, rig_parts(scene.lens, scene.body), move)
-    travel = move.track.length * move.curve.share(np.atleast_1d(take_s))
-    return np.array([search.nearest(float(place)).mm for place in travel])
+    return np.array([search.nearest(float(travel)).mm for travel in move.travel(take_s)])
 
 
 class _Search:
@@ -139,7 +137,7 @@ class _Search:
     def least(self) -> tuple[_Place, float]:
         """Return the nearest place, and how much nearer the truth may be. [mm]"""
         self.best = self.nearest(0.0)
-        length = self.move.track.length
+        length = self.move.length
         if not length or self.best.mm <= CONTACT_MM:
             return self.best, 0.0
         pieces = [(self._bound(i, 0.0, length), i, 0.0, length) for i in range(len(self.parts))]

@@ -71,7 +71,7 @@ def framing(built: BuiltSet, tracer: Tracer, scene: Scene, shot: Shot, move: Mov
     subject = built.triangles_of(built.part_named(shot.subject_name))
     low, high = prop_box(built, shot.subject_name)
     box = np.array([[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])])
-    take_s = np.linspace(0, move.take_s, MOMENTS if move.track.length else 1)
+    take_s = np.linspace(0, move.take_s, MOMENTS if move.length else 1)
     poses, focus = move.poses(take_s), move.focus_mm(take_s)
     views = [view_at(scene, poses[i], focus[i]) for i in range(len(take_s))]
     margins = [margin(view, box) for view in views]

@@ -42,13 +42,17 @@ class Straight:
         """Return the greatest slope (mm a mm of travel) and second derivative [1/mm] between two travels: 1 and 0."""
         return 1.0, 0.0
 
+    def raised(self, first, last) -> "Straight":
+        """Return the track moved by `first` (3,) at its start and by `last` (3,) at its end, evenly between. [mm]"""
+        return Straight(self.start + first, self.end + last)
+
 
 @dataclass(frozen=True)
 class Spline:
     """
     A smooth curve by arc length.
 
-    curve   cubic spline (3,) over travel; its slope is 1 within a few parts in 10,000 [mm]
+    curve   cubic spline (3,) over travel; its slope is 1 within a few parts in 10,000, until it is raised [mm]
     """
 
     curve: CubicSpline
@@ -109,6 +113,14 @@ class Spline:
         bernstein = np.stack([c, c + b * h, c + 2 * b * h + 3 * a * h**2])
         second = np.stack([2 * b, 2 * b + 6 * a * h])
         return float(np.linalg.norm(bernstein, axis=-1).max()), float(np.linalg.norm(second, axis=-1).max())
+
+    def raised(self, first, last) -> "Spline":
+        """Return the curve moved by `first` (3,) at its start and by `last` (3,) at its end, evenly by travel, which stays this curve's. [mm]"""
+        x, c = self.curve.x, self.curve.c.copy()
+        slope = np.subtract(last, first) / (x[-1] - x[0])
+        c[2] += slope
+        c[3] += first + np.multiply.outer(x[:-1] - x[0], slope)
+        return Spline(CubicSpline.construct_fast(c, x))
 
 
 def track_through(points) -> Straight | Spline:

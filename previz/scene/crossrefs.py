@@ -14,7 +14,8 @@ from collections.abc import Iterator
 
 from previz.scene.draft import ENOUGH, MOST_THINGS, Draft, Problem, is_name, listed, mm, nearest, point, quoted
 from previz.scene.elevations import eaves_walls
-from previz.scene.model import COOLEST_K, DAYLIGHT_FROM_K, HOTTEST_K, Finish, Heading, LampTable, Lens, OutlineShape, Pitch, Room, Seconds, Slider, Temperature
+from previz.scene.model import COOLEST_K, DAYLIGHT_FROM_K, HOTTEST_K, Finish, Heading, LampTable, Lens, OutlineShape, Pitch, Room, Seconds, Temperature
+from previz.scene.moving import RULES as MOVING
 from previz.scene.outlines import LANCET_HEAD, size_of
 from previz.scene.rings import ring_is_sound
 
@@ -328,13 +329,6 @@ def barrel_holds_pupil(draft: Draft) -> Iterator[Problem]:
         yield Problem(("lens", "pupil"), f"must lie inside the barrel, at most {mm(length)}", "pupil is measured from the front of the barrel back.")
 
 
-def slider_has_length(draft: Draft) -> Iterator[Problem]:
-    """The rail's two ends differ."""
-    slider = draft.tables.get("slider")
-    if slider is not None and math.dist(slider.from_, slider.to) < 1:
-        yield Problem(("slider", "to"), "the rail's two ends are the same point", "Give the other end of the rail.")
-
-
 def shots_refer(draft: Draft) -> Iterator[Problem]:
     """What a shot looks at, keeps in frame and focuses on exists."""
     names = draft.names_typed("prop")
@@ -342,51 +336,6 @@ def shots_refer(draft: Draft) -> Iterator[Problem]:
         for key in ("look", "subject", "focus"):
             if is_name(shot.get(key)):
                 yield from _must_exist(shot[key], names, ("shot", i, key), "prop")
-
-
-def shots_move(draft: Draft) -> Iterator[Problem]:
-    """Each move has the ends that it needs, on the rail where they are rail positions."""
-    slider: Slider | None = draft.tables.get("slider")
-    for i, shot in draft.rows.get("shot", []):
-        path = ("shot", i)
-        yield from _ends_problems(shot, path)
-        for key, end in (("from", shot.from_), ("to", shot.to)):
-            if isinstance(end, float):
-                yield from _rail_problems(shot, key, end, slider, "slider" in draft.typed, path)
-
-
-def _ends_problems(shot, path):
-    """Which of to and via a move takes."""
-    if shot.move == "still":
-        for key in ("to", "via"):
-            if getattr(shot, key):
-                yield Problem((*path, key), f"a still shot has no {key}", f'Remove {key}, or set move = "slide", "arc" or "path".', None, True)
-        return
-    if shot.move in ("slide", "arc"):
-        if shot.via:
-            yield Problem((*path, "via"), f'move "{shot.move}" goes straight and takes no via', 'Remove via, or set move = "path".', None, True)
-        if shot.to is None:
-            yield Problem(path, f'to is missing for move "{shot.move}"', "Add to = ...: where the move ends, as from.", "", True)
-        elif type(shot.to) is not type(shot.from_):
-            yield Problem((*path, "to"), "from and to must be of one kind", "Write both as points [x, y, z], or both as mm along the rail.")
-    elif shot.to is None and not shot.via:
-        yield Problem(path, 'to or via is missing for move "path"', "Add to = [x, y, z], and via = [[x, y, z], ...] for points between.", "", True)
-    if shot.to is not None and shot.to == shot.from_ and not shot.via:
-        yield Problem((*path, "to"), "the move ends where it begins", 'Give another end, or set move = "still" and remove to.')
-    if shot.move == "arc" and isinstance(shot.look, Heading):
-        yield Problem((*path, "look"), "an arc pans to hold what it looks at, and this is a fixed direction", 'Give a prop\'s name or a point, or set move = "slide".')
-
-
-def _rail_problems(shot, key, end, slider, typed, path):
-    """A rail position needs a rail, and lies on it."""
-    if shot.move == "path":
-        yield Problem((*path, key), "a path goes through points", f"Write {key} = [x, y, z].")
-    elif slider is None and not typed:
-        yield Problem((*path, key), "a position along the rail needs a [slider]", f"Add [slider] with from and to, or write {key} = [x, y, z].")
-    elif slider is not None:
-        length = math.dist(slider.from_, slider.to)
-        if not 0 <= end <= length + _NEAR_MM:
-            yield Problem((*path, key), f"must lie on the rail, from 0 to {mm(length)}", "Rail positions are mm from the slider's from.")
 
 
 def shots_look(draft: Draft) -> Iterator[Problem]:
@@ -446,9 +395,8 @@ RULES = (
     haze_level,
     lens_stops,
     barrel_holds_pupil,
-    slider_has_length,
+    *MOVING,
     shots_refer,
-    shots_move,
     shots_look,
     shots_expose,
 )

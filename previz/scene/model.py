@@ -20,6 +20,7 @@ Length = Annotated[float, Field(gt=0, le=FARTHEST_MM)]
 Offset = Annotated[float, Field(ge=0, le=FARTHEST_MM)]
 Coordinate = Annotated[float, Field(ge=-FARTHEST_MM, le=FARTHEST_MM)]
 Degrees = Annotated[float, Field(ge=-360, le=360)]
+Tilt = Annotated[float, Field(ge=-90, le=90)]
 Share = Annotated[float, Field(ge=0, le=1)]
 Point2 = tuple[Coordinate, Coordinate]
 Point3 = tuple[Coordinate, Coordinate, Coordinate]
@@ -306,6 +307,9 @@ class LampTable(Table):
     diffusion: Union[Diffusion, None] = Field(
         None, description="{distance, size, transmittance}: a diffusing sheet before the lamp, which then is the light; what passes beside it is taken to be masked off"
     )
+    rides: Union[Literal["floor", "lift"], None] = Field(
+        None, description='"floor" or "lift": what it stands on; default the floor, but a lamp inside a set that the lift carries goes with it'
+    )
     measured: Annotated[tuple[Reading, ...], Field(max_length=100)] = Field(
         (), description="[{at, lux, facing}, ...]: a meter's readings, this lamp alone alight in clear air, gel and dim as here; they set its level"
     )
@@ -423,15 +427,35 @@ class Slider(Table):
     max_speed: Length = Field(200.0, description="mm/s")
     max_accel: Length = Field(400.0, description="mm/s2")
     pan_speed: Annotated[float, Field(gt=0, le=3600)] = Field(60.0, description="degrees/s")
+    pan_accel: Annotated[float, Field(gt=0, le=1e6)] = Field(300.0, description="degrees/s2")
+    pan_range: Union[tuple[Degrees, Degrees], None] = Field(None, description="[low, high] that the pan turns between, degrees as look.pan counts them; none is all round")
+    tilt_range: tuple[Tilt, Tilt] = Field((-90.0, 90.0), description="[low, high] that the tilt turns between, degrees, up is positive")
     reach: Coordinate = Field(0.0, description="pan axis to entrance pupil, forward, mm")
     rise: Coordinate = Field(0.0, description="rail to entrance pupil, upward, mm")
+    rides: Union[Literal["floor", "lift"], None] = Field(None, description='"floor" or "lift": what it stands on; default the lift where that carries the camera, else the floor')
+
+
+class Lift(Table):
+    """A lift under the set or the camera. All of the file is written with it at 0."""
+
+    carries: Literal["set", "camera"] = Field(description='"set" or "camera": what it raises; lamps and slider stay on the floor unless they ride on it')
+    range: tuple[Coordinate, Coordinate] = Field((0.0, 100.0), description="[lowest, highest], mm above its 0, at which everything stands as written here")
+    speed: Length = Field(20.0, description="mm/s")
+    accel: Length = Field(60.0, description="mm/s2")
+
+
+class Hand(Table):
+    """How a camera held in the hands shakes: each figure is the root mean square of one axis."""
+
+    shake_mm: Annotated[float, Field(ge=0, le=100)] = Field(1.0, description="mm, along each of x, y and z")
+    shake_deg: Annotated[float, Field(ge=0, le=30)] = Field(0.3, description="degrees, of pan and of tilt")
 
 
 class Heading(Table):
     """A direction to look in."""
 
     pan: Degrees = Field(description="degrees, anticlockwise seen from above, 0 along x")
-    tilt: Annotated[float, Field(ge=-90, le=90)] = Field(0.0, description="degrees, up is positive")
+    tilt: Tilt = Field(0.0, description="degrees, up is positive")
 
 
 class Seconds(Table):
@@ -445,10 +469,13 @@ class Shot(Table):
 
     name: Name = Field(description="used in the report")
     clip: Annotated[float, Field(gt=0, le=3600)] = Field(5.0, description="screen seconds")
-    move: Literal["still", "slide", "arc", "path"] = Field("still", description='"still", "slide", "arc" or "path"')
+    move: Literal["still", "slide", "arc", "lift", "path", "hand"] = Field(
+        "still", description='"still", "slide", "arc" (a slide whose pan holds what it looks at), "lift", "path" or "hand" (a path, hand-held)'
+    )
     from_: Union[Point3, Coordinate] = Field(alias="from", description="entrance pupil [x, y, z], or mm along the rail from its first end")
     to: Union[Point3, Coordinate, None] = Field(None, description="where the move ends, as from")
-    via: Annotated[tuple[Point3, ...], Field(max_length=200)] = Field((), description="points between, for a path")
+    via: Annotated[tuple[Point3, ...], Field(max_length=200)] = Field((), description="points between, for a path or by hand")
+    lift: Union[Coordinate, tuple[Coordinate, Coordinate]] = Field(0.0, description="height of the lift, mm, or [from, to] over the take")
     look: Union[Point3, Name, Heading] = Field(description="[x, y, z], a prop's name or {pan, tilt}")
     subject: Union[Name, None] = Field(None, description="the prop to keep in frame; default look, where that is a prop")
     focus: Union[Length, Point3, Name, None] = Field(None, description="mm from the entrance pupil, [x, y, z] or a prop's name; default the subject, else the point looked at")
@@ -464,6 +491,11 @@ class Shot(Table):
     def take_s(self) -> float:
         """Real seconds of the take: clip_s * playback_fps / capture_fps. [s]"""
         return self.clip * self.playback / self.fps
+
+    @property
+    def lift_ends(self) -> tuple[float, float]:
+        """Height of the lift at the start and at the end of the take. [mm]"""
+        return self.lift if isinstance(self.lift, tuple) else (self.lift, self.lift)
 
     @property
     def exposure_s(self) -> float:
@@ -492,4 +524,6 @@ class Scene(Table):
     body: Body = Field(Body(), description="the camera body")
     lens: Lens = Field(Lens(), description="the lens")
     slider: Union[Slider, None] = Field(None, description="the slider")
+    lift: Union[Lift, None] = Field(None, description="the lift")
+    hand: Hand = Field(Hand(), description="the hands that hold the camera")
     shot: tuple[Shot, ...] = Field((), description="the shots")

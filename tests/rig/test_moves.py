@@ -133,6 +133,67 @@ class TestPath:
         assert accel == pytest.approx(speeds.peak_accel_mm_s2, rel=0.02)
 
 
+class TestLift:
+    """Seen from the set, the lens moves with a lift of its own and against a set that rises."""
+
+    @pytest.mark.parametrize("carries, rides, rises", [("camera", None, 1), ("set", None, -1), ("set", "lift", 0)])
+    def test_straight_up_or_down_with_the_heading_as_at_the_start(self, plan, carries, rides, rises):
+        """From 10 to 40 mm, on the S-curve; the carriage stays where it is on its rail."""
+        slider = {**RAIL["slider"], "rides": rides}
+        move = plan({"move": "lift", "from": 300, "look": "clock", "lift": [10, 40]}, slider=slider, lift={"carries": carries})
+        poses = move.poses([0, 1.5, 3])
+        assert_allclose(poses.position, np.add([200, 0, 0], np.multiply.outer([10, 25, 40], [0, 0, rises])), atol=1e-9)
+        assert_allclose(poses.tilt, np.arctan2(50 - 10 * rises, 200))
+        assert_allclose(move.carriage([0, 3]), [[0, 0, -100], [0, 0, -100]])
+        assert_allclose(move.lift_mm([0, 1.5, 3]), [10, 25, 40])
+        assert move.speeds().travel_mm == 0 and move.changes and bool(move.length) == bool(rises)
+
+    def test_a_slide_on_a_rising_lift(self, plan):
+        """Both on one curve: straight, and the carriage's speed is the rail's alone."""
+        move = plan({"move": "slide", "from": 100, "to": 500, "look": {"pan": 0}, "lift": [0, 60]}, **RAIL, lift={"carries": "camera"})
+        assert_allclose(move.poses([0, 1.5, 3]).position, [[200, -200, 0], [200, 0, 30], [200, 200, 60]], atol=1e-9)
+        speeds = move.speeds()
+        assert (speeds.travel_mm, speeds.peak_speed_mm_s) == (pytest.approx(400), pytest.approx(400 / (3 * 0.75)))
+
+    def test_an_arc_on_a_rising_lift_holds_its_target(self, plan):
+        """The optical axis goes through it all the way."""
+        poses = plan({"move": "arc", "from": 100, "to": 500, "look": "clock", "lift": [0, 60]}, **RAIL, lift={"carries": "set"}).poses(TAKE)
+        assert_allclose(np.cross(forward(poses), np.array([400, 0, 50]) - poses.position), 0, atol=1e-9)
+
+    def test_a_path_past_a_rising_set(self, plan):
+        """As the path without the lift, lower by what the set has risen; its slope's bound holds."""
+        shot = {"move": "path", "from": [0, -100, 0], "via": [[60, -40, 4]], "to": [0, 100, 0], "look": {"pan": 0}}
+        risen = plan({**shot, "lift": [5, 45]}, lift={"carries": "set"})
+        assert_allclose(risen.poses(TAKE).position, plan(shot).poses(TAKE).position - np.multiply.outer(risen.lift_mm(TAKE), [0, 0, 1]), atol=1e-9)
+        travel = np.linspace(0, risen.length, 5001)
+        slope = np.linalg.norm(np.diff(risen.axis(travel), axis=0), axis=1).max() / travel[1]
+        assert slope <= risen.bounds(0.0, risen.length)[0] * (1 + 1e-9)
+        assert_allclose(risen.speeds().peak_speed_mm_s, plan(shot).speeds().peak_speed_mm_s)
+
+
+class TestHand:
+    """A path, shaken."""
+
+    SHOT = {"move": "hand", "from": [0, -100, 0], "to": [0, 100, 0], "look": "clock"}
+
+    def test_it_shakes_about_its_path(self, plan):
+        """By what the hand says, and not at all where the hand is steady."""
+        move = plan({**self.SHOT, "clip": 300}, hand={"shake_mm": 2, "shake_deg": 0.5})
+        t = np.linspace(0, move.take_s, 6000)
+        off = move.poses(t).position - move.steady.poses(t).position
+        assert_allclose(off.std(axis=0), 2, rtol=0.1)
+        assert_allclose(np.degrees(move.poses(t).pan - move.steady.poses(t).pan).std(), 0.5, rtol=0.1)
+        calm = plan(self.SHOT, hand={"shake_mm": 0, "shake_deg": 0})
+        assert_allclose(calm.poses(TAKE).position, plan({**self.SHOT, "move": "path"}).poses(TAKE).position, atol=1e-9)
+
+    def test_held_in_one_place_it_still_moves(self, plan):
+        """No second point, and still no picture like another."""
+        move = plan({"move": "hand", "from": [0, 0, 0], "look": "clock"})
+        assert move.length == 3000 and move.changes
+        assert move.moment(float(move.travel(1.25)[0])) == pytest.approx(1.25)
+        assert np.ptp(move.poses(TAKE).position, axis=0).min() > 0.1
+
+
 class TestFocus:
     """Where the lens is focused."""
 

@@ -7,20 +7,24 @@ from scipy.spatial import ConvexHull
 
 from previz.rig.motion import SCurve
 from previz.rig.moves import Move
+from previz.rig.shake import shake_of
 from previz.rig.solids import rig_parts
 from previz.rig.sweep import STRAY_MM, enclosing, placed, stray_mm
 from previz.rig.tracks import track_through
-from previz.scene.model import Body, Lens
+from previz.scene.model import Body, Hand, Lens
 
 PARTS = rig_parts(Lens(barrel=((250, 20),)), Body())
 coordinate = st.floats(-200, 200)
 point = st.tuples(coordinate, coordinate, coordinate)
 moves = st.builds(
-    lambda stops, target, fixed, reach: Move(SCurve(3.0, 0.25), track_through(stops), None if target is None else np.array(target), fixed, reach, 0.0, 100.0),
+    lambda stops, target, fixed, reach, shake: Move(
+        SCurve(3.0, 0.25), track_through(stops), None if target is None else np.array(target), fixed, reach, 0.0, 100.0, shake=shake
+    ),
     st.lists(point, min_size=2, max_size=5),
     st.one_of(st.none(), point),
     st.tuples(st.floats(-3, 3), st.floats(-1.5, 1.5)),
     st.one_of(st.just(0.0), st.floats(-300, 300)),
+    st.one_of(st.none(), st.builds(lambda seed, mm, degrees: shake_of(Hand(shake_mm=mm, shake_deg=degrees), seed), st.integers(0, 99), st.floats(0, 5), st.floats(0, 2))),
 )
 
 
@@ -28,8 +32,8 @@ moves = st.builds(
 @given(moves, st.floats(0, 1), st.floats(0.001, 0.3), st.sampled_from(PARTS), st.sampled_from([1, 2, 7]))
 def test_nothing_reaches_outside_the_hull_by_more_than_the_stray(move, start, share, part, gaps):
     """Whatever the move: no corner between the two places is farther outside the hull's planes."""
-    first = start * move.track.length
-    last = min(first + share * move.track.length, move.track.length)
+    first = start * move.length
+    last = min(first + share * move.length, move.length)
     assume(last - first > 1e-3)
     stray = stray_mm(move, part, np.linspace(first, last, gaps + 1))
     assume(np.isfinite(stray))
