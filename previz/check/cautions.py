@@ -67,3 +67,18 @@ def stands_and_ballast(study):
             "A lamp on a tall stand tips over when someone meets its cable.",
             "Weigh the stand down as its maker says, set a leg under the load, and tape the cable to the floor.",
         )
+
+
+@rule("pinch points of a lift")
+def pinch_points_of_a_lift(study):
+    """What a lift moves closes on what stands still."""
+    if study.scene.lift is None or not any(taken.move.lift[0] != taken.move.lift[1] for taken in study.shots):
+        return
+    within = any(study.inside_set(taken.move.poses(t).position[0]) for taken in study.shots if taken.move.lift[0] != taken.move.lift[1] for t in (0.0, taken.shot.take_s))
+    lens = ", and the lens inside the set with it" if within else ""
+    yield Finding(
+        "care",
+        "safety, lift",
+        f"A moving lift pinches: fingers and cables between set, stand and table{lens}.",
+        "Keep hands and cables clear while it runs, rehearse at its slowest, and have its stop within reach of whoever watches.",
+    )

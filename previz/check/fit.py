@@ -1,7 +1,7 @@
 """
-Rules about fit: does the lens pass, frame and focus along the move, and can the rig keep up?
+Rules about fit: does the lens pass, frame and focus along the move?
 
-Takes a study; gives findings. A remedy that names a number has been tried: the move was planned again with it.
+Takes a study; gives findings.
 """
 
 from __future__ import annotations
@@ -13,19 +13,12 @@ import numpy as np
 from previz.camera.lens import magnification_limited
 from previz.check.finding import Finding, rule
 from previz.check.text import millimetres, number
-from previz.rig.moves import plan_move
 
 CLEAR_MM = 5.0
 """Less air than this between lens and set asks for a slow rehearsal: a long barrel sways on a slider (common practice)."""
 
 SURE_MM = 0.5
 """A clearance that is certified to no better than this is said with its doubt (own choice)."""
-
-LONGEST_CLIP_S = 3600
-"""As the scene file allows."""
-
-ON_RAIL_MM = 0.5
-"""A carriage this near its rail is on it: the width of a tape mark's edge (common practice)."""
 
 HIDDEN_SHARE = 0.25
 """More of the subject than this behind other things is worth a look (own choice)."""
@@ -118,74 +111,6 @@ def focus(study):
             )
         far = "endless" if math.isinf(taken.far_mm) else f"{number(taken.far_mm)} mm"
         yield Finding("ok", about(taken), f"Sharp from {number(taken.near_mm)} mm to {far} of the entrance pupil where focus is nearest.")
-
-
-@rule("rig")
-def rig(study):
-    """The slider keeps up with the move."""
-    slider = study.scene.slider
-    for taken in study.shots:
-        if slider is None or taken.shot.move not in ("slide", "arc"):
-            continue
-        over = _over(taken.speeds, slider)
-        if over:
-            yield Finding("stop", about(taken), f"The slider cannot keep up: {', '.join(over)}.", _remedy_for_speed(study, taken))
-        else:
-            yield Finding("ok", about(taken), f"The slider peaks at {number(taken.speeds.peak_speed_mm_s)} mm/s and {number(taken.speeds.peak_pan_deg_s)} degrees/s of pan.")
-
-
-def _over(speeds, slider) -> list[str]:
-    """Return a phrase for each limit of the slider that the move exceeds."""
-    asked = (
-        ("mm/s", speeds.peak_speed_mm_s, slider.max_speed),
-        ("mm/s2", speeds.peak_accel_mm_s2, slider.max_accel),
-        ("degrees/s of pan", speeds.peak_pan_deg_s, slider.pan_speed),
-    )
-    # A hair over is rounding: the remedy's own number must pass.
-    return [
-        f"{number(found) if math.isfinite(found) else 'endless'} {unit} where it does {number(limit)}" for unit, found, limit in asked if found > limit * (1 + 1e-6)
-    ]
-
-
-def _remedy_for_speed(study, taken) -> str:
-    if not math.isfinite(taken.speeds.peak_accel_mm_s2):
-        return "Set ease to 0.2 or so, so that the carriage can speed up and slow down."
-    clip = clip_that_fits(study, taken)
-    if clip is None:
-        return "Shorten the travel: no clip up to an hour is slow enough."
-    return f"Make the clip {number(clip, 4)} s, which is a take of {number(clip * taken.shot.playback / taken.shot.fps)} s, or shorten the travel."
-
-
-def clip_that_fits(study, taken) -> float | None:
-    """
-    Return the shortest clip, in tenths of a second, that the slider can do; None if there is none up to an hour. [s]
-
-    Speed and pan fall with the length of the take, acceleration with its square. The answer is tried before it is given.
-    """
-    slider, speeds = study.scene.slider, taken.speeds
-    longer = max(speeds.peak_speed_mm_s / slider.max_speed, speeds.peak_pan_deg_s / slider.pan_speed, (speeds.peak_accel_mm_s2 / slider.max_accel) ** 0.5)
-    clip = math.ceil(10 * taken.shot.clip * longer - 1e-6) / 10
-    tried = taken.shot.model_copy(update={"clip": clip})
-    fits = clip <= LONGEST_CLIP_S and not _over(plan_move(study.scene, tried, study.built).speeds(), slider)
-    return clip if fits else None
-
-
-@rule("rail")
-def rail(study):
-    """The move stays on the rail."""
-    slider = study.scene.slider
-    for taken in study.shots:
-        if slider is None or taken.off_rail_mm <= ON_RAIL_MM:
-            continue
-        carriage = taken.move.carriage(np.linspace(0, taken.move.take_s, 33))
-        start, end = np.array(slider.from_), np.array(slider.to)
-        along = (carriage - start) @ (end - start) / max(np.linalg.norm(end - start), 1e-9)
-        past = max(-along.min(), along.max() - np.linalg.norm(end - start), 0.0)
-        if past > ON_RAIL_MM:
-            remedy = f"The move runs {millimetres(past)} mm past an end: lengthen the rail or shorten the move."
-        else:
-            remedy = "Lay the rail along the move, or give from and to as millimetres along the rail."
-        yield Finding("stop", about(taken), f"The carriage would leave the rail by {millimetres(taken.off_rail_mm)} mm.", remedy)
 
 
 @rule("times")

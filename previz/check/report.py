@@ -5,7 +5,8 @@ Takes a study; gives dictionaries, lists, text and finite numbers. Anything endl
 
     patches[]   lamp, opening, pane [column, row], on, outline_mm [[x, y, z], ...], centre_mm, area_mm2, lux, penumbra_mm, lit_share
     lamps[]     name, candela (on the axis), lumens, beam_deg, field_deg, kelvin, readings [{at_mm, lux, computed_lux, residual_stops}], factor_stops
-    shots[]     name, clip_s, take_s, slowdown, capture_fps, playback_fps, clearance, framing, focus, exposure, shafts, rig, haze
+    shots[]     name, clip_s, take_s, slowdown, capture_fps, playback_fps, clearance, framing, focus, exposure, shafts, rig, haze,
+                lift (carries, from_mm, to_mm, peaks, light: patches along the take), hand (shake in pixels a frame, sway)
     findings[]  level, about, says, remedy
 """
 
@@ -17,7 +18,7 @@ from dataclasses import asdict, fields
 
 import numpy as np
 
-from previz.check import fit, light, thickness, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
+from previz.check import fit, rigging, light, thickness, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
 from previz.light.colour import luminance
@@ -38,7 +39,7 @@ def report(study: Study) -> dict:
             "scale": study.scene.scale,
             "patches": [patch_entry(patch) for patch in study.patches],
             "lamps": [lamp_entry(emitter, lamp, study.calibrations) for emitter, lamp in zip(study.emitters, study.scene.lamp)],
-            "shots": [shot_entry(taken) for taken in study.shots],
+            "shots": [shot_entry(taken, study.scene.lift and study.scene.lift.carries) for taken in study.shots],
             "findings": [asdict(finding) for finding in findings(study)],
         }
     )
@@ -65,8 +66,25 @@ def lamp_entry(emitter, lamp, calibrations) -> dict:
     }
 
 
-def shot_entry(taken: Taken) -> dict:
-    """Return the figures of one shot."""
+def lift_entry(taken: Taken, carries: str | None) -> dict | None:
+    """Return what the lift does in a shot, and where the light lands where that changes with it; None where there is no lift."""
+    if carries is None:
+        return None
+    low, high = taken.demand.lift_mm
+    light = [{"at_take_s": then.at_take_s, "lift_mm": then.lift_mm, "patches": [patch_entry(patch) for patch in then.patches]} for then in taken.light]
+    speeds = {"peak_speed_mm_s": taken.demand.peak_lift_mm_s, "peak_accel_mm_s2": taken.demand.peak_lift_mm_s2}
+    return {"carries": carries, "from_mm": low, "to_mm": high, **speeds, "light": light}
+
+
+def hand_entry(taken: Taken) -> dict:
+    """Return how a hand-held shot shakes."""
+    held = taken.held
+    wander = {"px_frame": held.px_frame, "px_frame_unslowed": held.px_frame_unslowed}
+    return {**wander, "steady_clearance_mm": held.steady.min_mm, "sway_mm": held.sway_mm}
+
+
+def shot_entry(taken: Taken, carries: str | None = None) -> dict:
+    """Return the figures of one shot, on a lift that `carries` set or camera."""
     shot, speeds = taken.shot, taken.speeds
     return {
         "name": shot.name,
@@ -80,7 +98,10 @@ def shot_entry(taken: Taken) -> dict:
         "focus": {"distance_mm": taken.focus_mm, "near_mm": taken.near_mm, "far_mm": taken.far_mm},
         "exposure": taken.exposure and asdict(taken.exposure),
         "shafts": [asdict(shaft) for shaft in taken.shafts],
-        "rig": {key: getattr(speeds, key) for key in ("peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "travel_mm")},
+        "rig": {key: getattr(speeds, key) for key in ("peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "travel_mm")}
+        | {key: getattr(taken.demand, key) for key in ("carriage_mm", "pan_deg", "tilt_deg", "peak_pan_accel_deg_s2", "tip_swing_mm", "tip_mm")},
+        "lift": lift_entry(taken, carries),
+        "hand": taken.held and hand_entry(taken),
         "haze": {
             "extinction_at_roll_per_m": taken.extinction_at_roll_per_m,
             "optical_depth_across": taken.thickness.across,

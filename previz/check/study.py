@@ -20,11 +20,14 @@ from previz.check.meter import SIZE, metered
 from previz.check.shaft import Shaft, shafts
 from previz.check.thickness import Thickness, thickness
 from previz.check.ways import Way, ways
+from previz.frames.along import light_moves, lit_at_moment
 from previz.frames.still import lit_at_roll, view_of
 from previz.haze.medium import extinction_at
 from previz.rig.clearance import Clearance, clearance
+from previz.rig.demand import Demand, demand
 from previz.rig.framing import Framing, framing
 from previz.rig.moves import Move, Speeds, plan_move
+from previz.rig.solids import rig_parts
 from previz.scene.model import Scene, Shot
 
 FOCUS_MOMENTS = 5
@@ -55,6 +58,32 @@ class Exposure:
 
 
 @dataclass(frozen=True)
+class LightThen:
+    """Where the light lands at one moment of a take whose lift moves it. [s], [mm]"""
+
+    at_take_s: float
+    lift_mm: float
+    patches: tuple
+
+
+@dataclass(frozen=True)
+class Held:
+    """
+    How a hand-held take shakes.
+
+    px_frame           what the middle of the picture wanders from one frame to the next, root mean square [pixel]
+    px_frame_unslowed  the same if it were shot at the playback rate [pixel]
+    steady             clearance of the same path without shake
+    sway_mm            one standard deviation of the part of the rig that sways most, in any one direction [mm]
+    """
+
+    px_frame: float
+    px_frame_unslowed: float
+    steady: Clearance
+    sway_mm: float
+
+
+@dataclass(frozen=True)
 class Taken:
     """
     The figures of one shot.
@@ -66,6 +95,10 @@ class Taken:
     extinction_at_roll_per_m   of the haze when the camera rolls [1/m]
     thickness                  optical depths of the same
     off_rail_mm                how far the carriage would leave the rail; 0 for a shot that does not ride on it [mm]
+    demand                     what is asked of each axis of the rig
+    light                      where the lift moves the light: at the start, in the middle and at the end; where it only stands
+                               higher, once; else empty
+    held                       None on a rig
     """
 
     shot: Shot
@@ -81,6 +114,9 @@ class Taken:
     extinction_at_roll_per_m: float
     thickness: Thickness
     off_rail_mm: float
+    demand: Demand
+    light: tuple[LightThen, ...] = ()
+    held: Held | None = None
 
 
 @dataclass(frozen=True)
@@ -135,9 +171,10 @@ def study_set(lit, *, workers: int | None = None, watch: Callable | None = None)
 
 def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
     """Return the figures of one shot."""
-    lit = lit_at_roll(lit, shot)
+    rolled = lit_at_roll(lit, shot)
     scene, built = lit.scene, lit.built
     move = plan_move(scene, shot, built)
+    lit = lit_at_moment(rolled, move, move.take_s / 2)
     moments = np.linspace(0, move.take_s, FOCUS_MOMENTS)
     focus = move.focus_mm(moments)
     near, far = limits(scene.lens.focal, stop_used(scene.lens, shot), scene.body.coc_mm, focus.min())
@@ -155,7 +192,37 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         extinction_at_roll_per_m=extinction_at(scene.haze, shot.start_after),
         thickness=thickness(lit, [view_of(lit, move, t, SIZE) for t in moments], focus),
         off_rail_mm=move.off_rail_mm(scene.slider) if scene.slider and shot.move in ("slide", "arc") else 0.0,
+        demand=demand(scene, shot, move),
+        light=_light(rolled, move),
+        held=_held(lit, shot, move) if move.shake else None,
     )
+
+
+def _light(lit, move: Move) -> tuple[LightThen, ...]:
+    """Return where the light lands at the moments that differ from the file's own, or from each other."""
+    from previz.rays.patches import patches
+
+    when = [0.0, move.take_s / 2, move.take_s] if light_moves(lit, move) else [0.0]
+    there = [(take_s, lit_at_moment(lit, move, take_s)) for take_s in when]
+    if len(there) == 1 and there[0][1] is lit:
+        return ()
+    return tuple(LightThen(take_s, float(move.lift_mm(take_s)[0]), tuple(patches(now.built, now.emitters, now))) for take_s, now in there)
+
+
+def _held(lit, shot: Shot, move: Move) -> Held:
+    """Look at the shake: on the screen, where focus is nearest in the middle of the take, and at the far end of the rig."""
+    focus = float(move.focus_mm(move.take_s / 2)[0])
+    view = view_of(lit, move, move.take_s / 2, lit.scene.body.resolution)
+    wander = [_wander_px(move.shake.step_rms(1 / fps), focus, view) for fps in (shot.fps, shot.playback)]
+    lever = max(np.linalg.norm(part.corners, axis=1).max() for part in rig_parts(lit.scene.lens, lit.scene.body))
+    size = move.shake.rms()
+    return Held(*wander, clearance(lit.built, lit.scene, move.steady), float(np.hypot(size[:3].max(), lever * size[3:].max())))
+
+
+def _wander_px(step, focus_mm: float, view) -> float:
+    """Return how far a step of the shake (5,) moves what is in focus on the picture: across by pan, up by tilt, each also by the lens's own way. [pixel]"""
+    sideways = step[:3].mean() / focus_mm
+    return float(np.sqrt((step[3:] ** 2).sum() + 2 * sideways**2) * view.columns / 2 / view.half_width)
 
 
 def _shafts(lit, move: Move, workers) -> tuple[Shaft, ...]:

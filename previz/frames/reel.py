@@ -16,6 +16,7 @@ import imageio.v2 as imageio
 import imageio_ffmpeg
 import numpy as np
 
+from previz.frames.along import lit_at_moment
 from previz.frames.contact import Moment, contact_sheet, picture_size, resized
 from previz.frames.outlines import with_outlines
 from previz.frames.picture import write_picture
@@ -23,6 +24,7 @@ from previz.frames.proxy import Proxies
 from previz.frames.still import lit_at_roll, still, view_of
 from previz.frames.store import FrameStore, fingerprint
 from previz.rays.lit import LitSet
+from previz.rays.patches import patches
 from previz.rig.clearance import clearance_at
 from previz.rig.moves import Move
 from previz.scene.faults import OutsideFault
@@ -56,7 +58,7 @@ def write_reel(
     proxy : bool
         True for plain shapes instead of light and haze.
     outlines : list of (k, 3) float arrays
-        Patches to be drawn on the sheet's pictures. [mm]
+        Patches to be drawn on the sheet's pictures, as they lie with the lift at 0. [mm]
     progress : callable, optional
         Called with the share of the frames that are done.
 
@@ -124,10 +126,17 @@ def _sheet(lit, shot, move, store, numbers, take_s, proxies, size, outlines):
     moments, shown = [], picture_size(len(chosen), size)
     for number, clearance_mm in zip(chosen, clear):
         view = view_of(lit, move, take_s[number], shown)
-        rgb = with_outlines(resized(store[number], shown), view, proxies.frame(view).depth_mm, list(outlines))
+        crisp = outlines_at(lit, move, take_s[number]) if outlines else []
+        rgb = with_outlines(resized(store[number], shown), view, proxies.frame(view).depth_mm, list(outlines) if crisp is None else crisp)
         moments.append(Moment(rgb, number / shot.playback, take_s[number], float(clearance_mm)))
     figures = f"1:{lit.scene.scale:g}, {shot.move}, clip {shot.clip:g} s at {shot.playback:g} frames a second, take {shot.take_s:g} s at {shot.fps:g}"
     return contact_sheet(moments, f"{lit.scene.title}: {shot.name}", figures)
+
+
+def outlines_at(lit: LitSet, move: Move, take_s: float) -> list[np.ndarray] | None:
+    """Return the patches' outlines where the lift has them at a moment, list of (k, 3) [mm]; None where no lift has moved the light. [s]"""
+    there = lit_at_moment(lit, move, take_s)
+    return None if there is lit else [patch.outline_mm for patch in patches(there.built, there.emitters, there)]
 
 
 def find_encoder() -> str:

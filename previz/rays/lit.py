@@ -52,6 +52,7 @@ class LitSet:
     weight             the transport at this haze density
     bounce             bounced light of each lamp, behind each tint, per candela
     calibrations       of the lamps that a meter's readings set
+    lift_mm            height of the lift that the lamps stand with [mm]
     """
 
     scene: Scene
@@ -70,6 +71,7 @@ class LitSet:
     bounce: Bounced
     workers: int | None
     calibrations: tuple[Calibration, ...] = ()
+    lift_mm: float = 0.0
 
     @property
     def candela(self) -> np.ndarray:

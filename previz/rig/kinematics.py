@@ -169,11 +169,16 @@ def rig_of(slider: Slider | None, lift: Lift | None = None) -> Rig:
     )
 
 
-def lens_rises(slider: Slider | None, lift: Lift | None) -> float:
-    """Return how far the lens rises, seen from the set, for each mm of the lift: 1 on a lift beside the set, -1 beside a set on a lift, else 0."""
+def lens_rises(slider: Slider | None, lift: Lift | None, *, held: bool = False) -> float:
+    """
+    Return how far the lens rises, seen from the set, for each mm of the lift.
+
+    1 on a lift beside the set, -1 beside a set on a lift, 0 where both or neither are carried. A camera that is `held` in the
+    hands is on no lift; one without a slider is where the lift's `carries` says.
+    """
     if lift is None:
         return 0.0
-    aboard = lift.carries == "camera" or (slider is not None and slider.rides == "lift")
+    aboard = not held and (lift.carries == "camera" or (slider is not None and slider.rides == "lift"))
     return float(aboard) - float(lift.carries == "set")
 
 

@@ -248,7 +248,7 @@ def plan_move(scene: Scene, shot: Shot, built: BuiltSet) -> Move:
         raise ValueError("a place on the rail needs a slider")
     free = shot.move in FREE_MOVES
     rig = rig_of(NO_SLIDER if free else scene.slider, scene.lift)
-    risen = lens_rises(scene.slider, scene.lift) * np.multiply.outer(shot.lift_ends, [0.0, 0.0, 1.0])
+    risen = lens_rises(None if free else scene.slider, scene.lift, held=shot.move == "hand") * np.multiply.outer(shot.lift_ends, [0.0, 0.0, 1.0])
     target = None if isinstance(shot.look, Heading) else place(built, shot.look)
     fixed = (np.radians(shot.look.pan), np.radians(shot.look.tilt)) if target is None else (0.0, 0.0)
     axis = [_pan_axis(end, rig, target, fixed[0]) for end in _ends(shot)]

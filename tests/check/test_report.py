@@ -37,7 +37,11 @@ class TestJson:
         assert set(shot["framing"]) == {"subject", "worst_margin", "hidden_share"}
         assert set(shot["focus"]) == {"distance_mm", "near_mm", "far_mm"}
         assert set(shot["exposure"]) == {"metered_cd_m2", "ev100", "iso_needed", "stops_over_iso_max", "ways"}
-        assert set(shot["rig"]) == {"peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "travel_mm"}
+        assert set(shot["rig"]) == {
+            *("peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "peak_pan_accel_deg_s2", "travel_mm"),
+            *("carriage_mm", "pan_deg", "tilt_deg", "tip_swing_mm", "tip_mm"),
+        }
+        assert shot["lift"] is None and shot["hand"] is None
         assert set(shot["haze"]) == {"extinction_at_roll_per_m", "optical_depth_across", "optical_depth_to_subject", "picture_within"}
         assert shot["haze"]["extinction_at_roll_per_m"] == 0.8
         assert (shot["clip_s"], shot["take_s"], shot["slowdown"], shot["capture_fps"], shot["playback_fps"]) == (5, 1, 5, 120, 24)

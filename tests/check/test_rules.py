@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from previz.check import cautions, fit, light, report  # noqa: F401
+from previz.check import cautions, fit, light, report, rigging  # noqa: F401
 from previz.check.finding import LEVELS, RULES, Finding, findings, rule
 
 
@@ -105,7 +105,7 @@ class TestRig:
         (finding,) = said_by("rig", study)
         assert finding.says == "The slider cannot keep up: 80 mm/s where it does 40."
         assert finding.remedy.startswith("Make the clip 10 s, which is a take of 2 s")
-        assert levels("rig", study_of(slider=slider, shot={"clip": fit.clip_that_fits(study, study.shots[0])})) == ["ok"]
+        assert levels("rig", study_of(slider=slider, shot={"clip": rigging.clip_that_fits(study, study.shots[0])})) == ["ok"]
 
     def test_no_ease(self, study_of):
         """Without ease no acceleration is enough."""
