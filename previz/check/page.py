@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from html import escape
 from urllib.parse import quote
 
-from previz.check.text import HEADINGS, closing_line, millimetres, number, patch_rows, span, where_from
+from previz.check.text import HEADINGS, closing_line, millimetres, number, patch_rows, rig_phrases, span, where_from
 
 PATCH_ROWS = 40
 ARROW = "\u2192"
@@ -128,6 +128,8 @@ def _figures(shot: dict) -> str:
     ]
     if clearance:
         cells.insert(2, ("clearance", f"{number(round(clearance['min_mm'], 1))} mm", " to ".join(clearance["between"])))
+    if said := rig_phrases(shot):
+        cells.append(("on the rig", said[0], ", ".join(said[1:])))
     if framing:
         cells.insert(3, (f"{framing['subject']} inside the frame", f"{100 * framing['worst_margin']:.0f} %", f"{100 * framing['hidden_share']:.0f} % hidden at worst"))
     if exposure and exposure["iso_needed"] is not None:

@@ -11,13 +11,13 @@ import math
 
 import numpy as np
 
+from previz.camera.view import Poses
 from previz.check.finding import Finding, rule
 from previz.check.fit import CLEAR_MM, about
 from previz.check.text import millimetres, number
-from previz.camera.view import Poses
 from previz.rig.demand import demand
 from previz.rig.kinematics import rig_of
-from previz.rig.moves import FREE_MOVES, Move, plan_move
+from previz.rig.moves import Move, on_rail, plan_move
 from previz.scene.model import Shot
 
 LONGEST_CLIP_S = 3600
@@ -39,15 +39,11 @@ SHAKY_PX = 8.0
 """Wandering more than this from one frame to the next, a picture of 1,920 looks handed from frame to frame, not held (own choice)."""
 
 
-def _rides(study, taken) -> bool:
-    return study.scene.slider is not None and taken.shot.move not in FREE_MOVES
-
-
 @rule("rig")
 def rig(study):
     """The slider keeps up with the move."""
     for taken in study.shots:
-        if not _rides(study, taken) or taken.shot.move not in ("slide", "arc"):
+        if taken.shot.move not in ("slide", "arc") or study.scene.slider is None:
             continue
         over = slider_over(study.scene, taken.shot, taken.move)
         if over:
@@ -68,20 +64,20 @@ def lift(study):
             yield Finding("stop", about(taken), f"The lift cannot keep up: {', '.join(over)}.", _remedy_for_speed(study, taken, lift_over))
         else:
             yield Finding("ok", about(taken), f"The lift peaks at {number(taken.demand.peak_lift_mm_s)} mm/s on its way from {millimetres(low)} to {millimetres(high)} mm.")
-        shift = farthest_shift(taken.light)
+        shift = shift_of_the_brightest(taken.light)
         if shift is not None:
             mm, patch = shift
             yield Finding("ok", about(taken), f"The light moves as the lift does: what {patch.lamp} throws through {patch.opening} on {patch.on} wanders {millimetres(mm)} mm.")
 
 
-def farthest_shift(light):
-    """Return how far the patch that wanders farthest from the first to the last moment does so [mm], and that patch; None where none is in both."""
+def shift_of_the_brightest(light):
+    """Return how far the patch with the most light wanders from the first to the last moment [mm], and that patch; None where none is in both."""
     if len(light) < 2:
         return None
     key = lambda patch: (patch.lamp, patch.opening, tuple(patch.pane), patch.on)  # noqa: E731
     first, last = ({key(patch): patch for patch in reversed(then.patches)} for then in (light[0], light[-1]))
-    shifts = [(float(np.linalg.norm(np.subtract(last[one].centre_mm, first[one].centre_mm))), first[one]) for one in first if one in last]
-    return max(shifts, key=lambda shift: shift[0], default=None)
+    brightest = max((one for one in first if one in last), key=lambda one: first[one].lux * first[one].area_mm2, default=None)
+    return brightest and (float(np.linalg.norm(np.subtract(last[brightest].centre_mm, first[brightest].centre_mm))), first[brightest])
 
 
 def _phrases(asked) -> list[str]:
@@ -133,14 +129,14 @@ def clip_that_fits(study, taken) -> float | None:
     Speed and pan fall with the length of the take, acceleration with its square. The answer is tried before it is given.
     """
     scene, shot = study.scene, taken.shot
-    asked = [*(_slider_asked(scene, shot, taken.move) if _rides(study, taken) else ()), *(_lift_asked(scene, shot, taken.move) if scene.lift else ())]
+    asked = [*(_slider_asked(scene, shot, taken.move) if on_rail(study.scene, taken.shot) else ()), *(_lift_asked(scene, shot, taken.move) if scene.lift else ())]
     longer = max((found / limit) ** (1 / power) for _, found, limit, power in asked)
     clip = math.ceil(10 * shot.clip * longer - 1e-6) / 10
     if clip > LONGEST_CLIP_S:
         return None
     tried = shot.model_copy(update={"clip": clip})
     move = plan_move(scene, tried, study.built)
-    fits = not (_rides(study, taken) and slider_over(scene, tried, move)) and not (scene.lift and lift_over(scene, tried, move))
+    fits = not (on_rail(study.scene, taken.shot) and slider_over(scene, tried, move)) and not (scene.lift and lift_over(scene, tried, move))
     return clip if fits else None
 
 
@@ -226,7 +222,7 @@ def nearest_on_rail(study, taken) -> tuple[float, float, float] | None:
 def pan_and_tilt(study):
     """Pan and tilt stay between their ends."""
     for taken in study.shots:
-        if not _rides(study, taken):
+        if not on_rail(study.scene, taken.shot):
             continue
         off = turned_too_far(study, taken.move)
         if off.max() <= TURNED_RAD:

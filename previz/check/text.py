@@ -17,6 +17,11 @@ WIDTH = 80
 PATCH_LINES = 12
 """A table longer than this is skimmed, not read (own choice)."""
 
+LEAST_SWING_MM = 0.5
+"""Less than this sideways is no swing of the tip (own choice)."""
+
+TO = " to "
+
 HEADINGS = {"stop": "STOP: change this before the day", "care": "CARE: keep an eye on this", "ok": "IN ORDER"}
 
 
@@ -27,6 +32,7 @@ def report_text(report: dict) -> str:
         "\n".join(patch_lines(report["patches"])),
         "\n".join(reading_lines(report.get("lamps", []))),
         "\n".join(shot_lines(report["shots"])),
+        "\n".join(rig_lines(report["shots"])),
         "\n".join(shaft_lines(report["shots"])),
         *("\n".join(finding_lines(report["findings"], level)) for level in HEADINGS),
         closing_line(report["findings"]),
@@ -186,6 +192,36 @@ def _shot_cells(shot: dict) -> tuple[str, ...]:
         number(shot["rig"]["peak_speed_mm_s"]),
         "-" if exposure is None or exposure["iso_needed"] is None else number(exposure["iso_needed"], 2),
     )
+
+
+def rig_lines(shots: list[dict]) -> list[str]:
+    """Return a heading and what each shot asks of rail, pan, lift and hands; nothing for shots that ask none of them."""
+    lines = []
+    for shot in shots:
+        said = rig_phrases(shot)
+        lines += _wrapped(f"{shot['name']}: {', '.join(said)}", "  ", "    ") if said else []
+    return ["Rig", *lines] if lines else []
+
+
+def rig_phrases(shot: dict) -> list[str]:
+    """Return what a shot asks of rail, pan, lift and hands, a phrase each: "carriage 95 to 200 mm", "tip 12 mm sideways"."""
+    rig, lift, hand = shot["rig"], shot["lift"], shot["hand"]
+    said = []
+    if rig["carriage_mm"]:
+        said.append(f"carriage {from_to(rig['carriage_mm'])} mm")
+        said += [f"{axis} {from_to(rig[f'{axis}_deg'])} degrees" for axis in ("pan", "tilt") if TO in from_to(rig[f"{axis}_deg"])]
+        said += [f"tip {millimetres(rig['tip_swing_mm'])} mm sideways"] if rig["tip_swing_mm"] >= LEAST_SWING_MM else []
+    if lift and (lift["from_mm"] or lift["to_mm"]):
+        said.append(f"lift {from_to((lift['from_mm'], lift['to_mm']))} mm under the {lift['carries']}")
+    if hand:
+        said.append(f"by hand, {number(hand['px_frame'], 2)} pixels a frame ({number(hand['px_frame_unslowed'], 2)} if shot at {number(shot['playback_fps'])})")
+    return said
+
+
+def from_to(ends) -> str:
+    """Return "95 to 200" in order of travel, to a tenth; "95" where both ends read the same."""
+    first, last = (f"{round(end, 1) + 0.0:g}" for end in ends)
+    return first if first == last else f"{first}{TO}{last}"
 
 
 def shaft_lines(shots: list[dict]) -> list[str]:

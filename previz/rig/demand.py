@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from previz.camera.view import axes
-from previz.rig.moves import FREE_MOVES, Move
+from previz.rig.moves import Move, on_rail
 from previz.scene.model import Scene, Shot
 
 FINE = 2001
@@ -72,7 +72,7 @@ def demand(scene: Scene, shot: Shot, move: Move) -> Demand:
     poses = steady.poses(take_s)
     pan, tilt = np.degrees(poses.pan), np.degrees(poses.tilt)
     tip = _tip(scene, steady, np.linspace(0, move.take_s, PATH_POINTS))
-    along = None if scene.slider is None or shot.move in FREE_MOVES else _along(scene.slider)
+    along = _along(scene.slider) if on_rail(scene, shot) else None
     rise = abs(move.lift[1] - move.lift[0])
     return Demand(
         carriage_mm=None if along is None else tuple((steady.carriage([0.0, move.take_s]) - scene.slider.from_) @ along),

@@ -246,9 +246,9 @@ def plan_move(scene: Scene, shot: Shot, built: BuiltSet) -> Move:
     """
     if scene.slider is None and any(np.ndim(end) == 0 for end in _ends(shot)):
         raise ValueError("a place on the rail needs a slider")
-    free = shot.move in FREE_MOVES
+    free, slider = shot.move in FREE_MOVES, scene.slider if on_rail(scene, shot) else None
     rig = rig_of(NO_SLIDER if free else scene.slider, scene.lift)
-    risen = lens_rises(None if free else scene.slider, scene.lift, held=shot.move == "hand") * np.multiply.outer(shot.lift_ends, [0.0, 0.0, 1.0])
+    risen = lens_rises(slider, scene.lift, held=shot.move == "hand") * np.multiply.outer(shot.lift_ends, [0.0, 0.0, 1.0])
     target = None if isinstance(shot.look, Heading) else place(built, shot.look)
     fixed = (np.radians(shot.look.pan), np.radians(shot.look.tilt)) if target is None else (0.0, 0.0)
     axis = [_pan_axis(end, rig, target, fixed[0]) for end in _ends(shot)]
@@ -261,6 +261,11 @@ def plan_move(scene: Scene, shot: Shot, built: BuiltSet) -> Move:
         SCurve(shot.take_s, shot.ease), rail.raised(*risen), target, fixed, rig.reach, rig.rise, _focus_on(scene, shot, built),
         rail=rail, lift=shot.lift_ends, shake=shake,
     )  # fmt: skip
+
+
+def on_rail(scene: Scene, shot: Shot) -> bool:
+    """Return whether the slider carries the camera in a shot: it slides, or its place is given along the rail; else the camera stands free, or is held."""
+    return scene.slider is not None and (shot.move in ("slide", "arc") or isinstance(shot.from_, float))
 
 
 def place(built: BuiltSet, what) -> np.ndarray:

@@ -86,12 +86,22 @@ barrel = [[250, 20], [100, 60]] # length and diameter, from the front back
 from = [100, -150, 110]
 to = [300, -150, 110]
 
+[lift]
+carries = "set"                 # or "camera"; everything here is written with the lift at 0
+range = [-30, 30]
+speed = 40                      # mm/s
+
+[hand]                          # for move = "hand": how much hands shake, root mean square
+shake_mm = 1
+shake_deg = 0.3
+
 [[shot]]
 name = "past the jug"
 clip = 8                        # seconds on the screen
-move = "slide"                  # "still", "slide", "arc" or "path"
+move = "slide"                  # "still", "slide", "arc", "lift", "path" or "hand"
 from = 60                       # mm along the rail, or a point [x, y, z]
 to = 140
+lift = 0                        # mm, or [from, to]: it moves during the take
 look = "jug"
 fps = 120
 playback = 24

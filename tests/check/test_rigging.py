@@ -104,7 +104,7 @@ class TestLift:
 
     def test_all_aboard_nothing_changes(self, study_of):
         """Lamp and slider ride with the set: the light stays where it is."""
-        study = study_of(lift={"carries": "set", "speed": 100, "accel": 1000}, shot=RISE, lamp={"rides": "lift"}, slider={"rides": "lift"})
+        study = study_of(lift={"carries": "set", "speed": 100, "accel": 1000}, shot=RISE | {"from": 150.0}, lamp={"rides": "lift"}, slider={"rides": "lift"})
         assert study.shots[0].light == () and len(said_by("lift", study)) == 1
 
     def test_standing_higher_is_reported_too(self, study_of):
