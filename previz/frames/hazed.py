@@ -23,8 +23,9 @@ from previz.camera.view import View
 from previz.frames.lens_rays import GROUPS, Looks, looks, pattern_group, pixel_rays, tile_hull
 from previz.light.units import per_mm
 
+from previz.rays.bounce import scattered_towards
 from previz.rays.compiled import compiled
-from previz.rays.kernels import clip_cell, haze_length, headings, lamp_points
+from previz.rays.kernels import clip_cell, haze_length, lamp_points
 from previz.rays.lit import LitSet
 from previz.rays.shafts import shaft_radiance
 from previz.rays.texels import add_smoothly
@@ -144,13 +145,9 @@ class _Glow:
         grid = lit.transport.grid
         self.texel = np.ascontiguousarray(texel) * (bounces and not dark)
         # Cells are far wider than the pupil and than its way within a frame, so each scatters towards one place.
-        travel = view.position - grid.centre
-        travel /= np.maximum(np.linalg.norm(travel, axis=1, keepdims=True), 1e-9)
-        basis = np.empty((9, len(travel)))
-        headings(travel, basis)
-        self.cell = np.einsum("hn,nhc->nc", basis, cell).reshape(*grid.shape, 3) * (bounces and not dark)
+        self.cell = scattered_towards(lit.transport, cell, view.position, lit.trimmed.table).reshape(*grid.shape, 3) * (bounces and not dark)
         self.low, self.step = grid.low, grid.step
-        self.air = lit.scaled if bounces else lit.medium
+        self.air = lit.trimmed if bounces else lit.medium
         self.reflectance = np.array([lit.built.reflectance[f.finish] for f in lit.built.faces])[lit.built.face_of]
 
 

@@ -161,7 +161,7 @@ def _optical_depth(lit: LitSet, position, directions, far) -> np.ndarray:
         beside = ((rise == 0) & (room < 0)).any(axis=1)
         length = np.minimum(end, far) - np.maximum(start, 0)
         total += np.where(beside | ~np.isfinite(length), 0.0, np.maximum(length, 0))
-    return per_mm(lit.scaled.extinction_per_m) * total
+    return per_mm(lit.trimmed.extinction_per_m) * total
 
 
 def channel_names(lamps) -> list[str]:

@@ -41,6 +41,10 @@ class Phase:
         place = coordinate(np.asarray(cos_angle, dtype=float)) * (NODES / 2)
         return np.interp(place, np.arange(NODES + 1), self.table)
 
+    def cut_off(self, cos_angle: float) -> tuple["Phase", float]:
+        """Return the function cut off level at its value at `cos_angle`, made to integrate to 1 again, and the share of light that the cut took away."""
+        return _cut_off(self, float(cos_angle))
+
 
 def coordinate(cos_angle):
     """Return where `cos_angle` lies in a table: sqrt(1 - cos) ahead, 2 - sqrt(1 + cos) behind; 0 to 2."""
@@ -63,6 +67,12 @@ def one_lobe(g: float) -> Phase:
 def of_droplets(diameter_um: float, spread: float, index: float) -> Phase:
     """Return the phase function of a mixture of droplets; see `previz.haze.mie.droplet_phase`."""
     return _tabulated(droplet_phase(cosine(_places()), diameter_um, spread, index))
+
+
+@lru_cache(maxsize=16)
+def _cut_off(phase: Phase, cos_angle: float) -> tuple[Phase, float]:
+    level = np.minimum(phase.table, phase.at(cos_angle)).astype(np.float64)
+    return _tabulated(level), 1 - float(_moments(level, 1)[0])
 
 
 def _places() -> np.ndarray:

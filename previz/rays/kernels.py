@@ -206,11 +206,3 @@ def harmonics(x, y, z, out):
     out[7] = 1.0925484305920792 * x * z
     out[8] = 0.5462742152960396 * (x * x - y * y)
 
-
-@compiled
-def headings(travel, out):
-    """Fill `out` (9, n) with the harmonics of each unit vector of `travel` (n, 3)."""
-    basis = np.empty(9)
-    for i in range(len(travel)):
-        harmonics(travel[i, 0], travel[i, 1], travel[i, 2], basis)
-        out[:, i] = basis

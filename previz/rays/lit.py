@@ -14,12 +14,12 @@ import numpy as np
 
 from previz.build.built import BuiltSet
 from previz.haze.medium import Medium, medium_at
-from previz.haze.scaling import Scaled, scaled
+from previz.haze.scaling import Scaled, Trimmed, scaled, trimmed
 from previz.light.colour import LUMINANCE_WEIGHTS
 from previz.light.lamps import Emitter, emitters
 from previz.rays.bounce import Bounced, Weights, bounced, weights
 from previz.rays.direct import direct_light, may_be_lit
-from previz.rays.kernels import headings, lamp_points
+from previz.rays.kernels import lamp_points
 from previz.rays.packed import Cells, Lamps, Windows, entries, pack_cells, pack_lamps, pack_windows
 from previz.rays.papers import glowing, lamp_of, paper_glows, without_papers
 from previz.rays.readings import Calibration, calibrations
@@ -29,8 +29,8 @@ from previz.rays.transport import Transport, haze_grid, transport
 from previz.rays.workers import in_order
 from previz.scene.model import Scene
 
-TEXELS = 30_000
-RAYS = 256
+TEXELS = 60_000
+RAYS = 128
 HAZE_CELLS_ACROSS = 16
 _TEXEL_SAMPLES = 8
 _CELL_SAMPLES = 24
@@ -88,15 +88,22 @@ class LitSet:
         return self.bounced_by(self.candela)
 
     def bounced_by(self, candela: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return the bounced light of lamps of `candela` (lamps, 3) [cd]: (n, 3) illuminance on texels [lux], (cells, 9, 3) luminance scattered by haze cells [cd/m2]."""
+        """Return the bounced light of lamps of `candela` (lamps, 3) [cd]: (n, 3) illuminance on texels [lux], (3, cells, k) luminance that comes to haze cells along their rays [cd/m2]."""
         candela = self.behind_tints(candela).astype(np.float32)
         texel = np.einsum("lnc,lc->nc", self.bounce.texel[..., :3], candela)
-        return texel, np.einsum("lnhc,lc->nhc", self.bounce.cell[..., :3], candela)
+        cell = self.bounce.cell
+        colours = [(candela[:, c] @ cell[:, c].reshape(len(cell), -1)).reshape(cell.shape[2:]) for c in range(3)]
+        return texel, np.array(colours, np.float32)
 
     @property
     def scaled(self) -> Scaled:
         """The air for light that has scattered more than once."""
         return scaled(self.medium)
+
+    @property
+    def trimmed(self) -> Trimmed:
+        """The air for light straight from lamps, and for light on its last way to the lens."""
+        return trimmed(self.medium)
 
     def glowing(self, candela: np.ndarray) -> np.ndarray | None:
         """Return the luminance (faces, 3) of faces that glow when lamps have `candela` (lamps, 3); None where none does. [cd] -> [cd/m2]"""
@@ -167,7 +174,7 @@ def light_set(
         scene=scene, built=built, tracer=tracer, emitters=lamps, medium=medium, rooms=rooms, air=air,
         closed_form=bool(built.apertures) and scene.haze.fills == "rooms", windows=pack_windows(entries(built.apertures, rooms)),
         lamps=pack_lamps(lamps, rooms), texels=divided, transport=seen,
-        weight=weights(seen, scaled(medium)), bounce=None, workers=workers,
+        weight=weights(seen, scaled(medium), trimmed(medium)), bounce=None, workers=workers,
     )  # fmt: skip
     unlit = _papered(unlit)
     return _calibrated(replace(unlit, bounce=_bounce(unlit)))
@@ -188,7 +195,7 @@ def relit(lit: LitSet, *, lamps: tuple[Emitter, ...] | None = None, medium: Medi
     if medium is not None:
         if len(medium.cells) != len(lit.medium.cells):
             raise ValueError("the haze fills other cells than those the set was lit with")
-        changed |= {"medium": medium, "weight": weights(lit.transport, scaled(medium))}
+        changed |= {"medium": medium, "weight": weights(lit.transport, scaled(medium), trimmed(medium))}
     fresh = _papered(replace(lit, **changed))
     return replace(fresh, bounce=_bounce(fresh))
 
@@ -212,7 +219,7 @@ def _papered(lit: LitSet) -> LitSet:
     on_lamps = lamp_points(alone.lamps, PATTERNS, 4)
 
     def falling(points: np.ndarray, normals: np.ndarray) -> np.ndarray:
-        light = alone.direct(points, normals, np.arange(len(points)) % PATTERNS, on_lamps, extinction_per_m=lit.scaled.extinction_per_m)
+        light = alone.direct(points, normals, np.arange(len(points)) % PATTERNS, on_lamps, extinction_per_m=lit.trimmed.extinction_per_m)
         return light.reshape(len(points), -1, len(lamps)).sum(axis=1)
 
     everything = (*lamps, *paper_glows(lit.built.papers, lamps, falling))
@@ -222,8 +229,8 @@ def _papered(lit: LitSet) -> LitSet:
 def _bounce(lit: LitSet) -> Bounced:
     """Light texels and haze cells directly, then let the light bounce; white lamps of one candela, so colour and level stay factors."""
     direct = _on_texels(lit)
-    passing = _through_cells(lit)[:, None] * np.tile(_headings(lit), len(lit.windows.tints))
-    return bounced(lit.texels, lit.transport, lit.weight, direct, passing, workers=lit.workers)
+    heading = np.tile(_headings(lit), (len(lit.windows.tints), 1, 1))
+    return bounced(lit.texels, lit.transport, lit.weight, direct, _through_cells(lit), heading, workers=lit.workers)
 
 
 def _on_texels(lit: LitSet) -> np.ndarray:
@@ -240,7 +247,7 @@ def _on_texels(lit: LitSet) -> np.ndarray:
         ).reshape(-1, 3)
         normals = np.repeat(texels.normal[rows], _TEXEL_SAMPLES, axis=0)
         group = (texels.pattern[rows, None] * _TEXEL_SAMPLES + np.arange(_TEXEL_SAMPLES)).ravel()
-        light = lit.direct(points, normals, group, on_lamps, extinction_per_m=lit.scaled.extinction_per_m)
+        light = lit.direct(points, normals, group, on_lamps, extinction_per_m=lit.trimmed.extinction_per_m)
         return light.reshape(len(rows), _TEXEL_SAMPLES, -1).mean(axis=1)
 
     _fill(result, batch, usable, lit.workers)
@@ -265,7 +272,7 @@ def _through_cells(lit: LitSet) -> np.ndarray:
     def batch(rows: np.ndarray) -> np.ndarray:
         points = (grid.centre[rows, None] + spread).reshape(-1, 3)
         group = np.tile(np.arange(_CELL_SAMPLES), len(rows))
-        light = lit.direct(points, np.zeros_like(points), group, on_lamps, extinction_per_m=lit.scaled.extinction_per_m)
+        light = lit.direct(points, np.zeros_like(points), group, on_lamps, extinction_per_m=lit.trimmed.extinction_per_m)
         return light.reshape(len(rows), _CELL_SAMPLES, -1).mean(axis=1)
 
     _fill(result, batch, usable, lit.workers)
@@ -278,12 +285,9 @@ def _one_each(lit: LitSet, groups: int) -> np.ndarray:
 
 
 def _headings(lit: LitSet) -> np.ndarray:
-    """(cells, 9, lamps): harmonics of the direction in which each lamp's light passes each haze cell."""
-    travel = lit.transport.grid.centre[:, None] - lit.lamps.centre
-    travel /= np.maximum(np.linalg.norm(travel, axis=2, keepdims=True), 1e-9)
-    basis = np.empty((9, travel.shape[0] * travel.shape[1]))
-    headings(travel.reshape(-1, 3), basis)
-    return np.moveaxis(basis.reshape(9, *travel.shape[:2]), 0, 1)
+    """(lamps, cells, 3): unit direction in which each lamp's light passes each haze cell."""
+    travel = lit.transport.grid.centre - lit.lamps.centre[:, None]
+    return travel / np.maximum(np.linalg.norm(travel, axis=2, keepdims=True), 1e-9)
 
 
 def _fill(result: np.ndarray, batch: Callable, rows: np.ndarray, workers: int | None) -> None:

@@ -27,7 +27,7 @@ from previz.rays.texels import Texels, nearest_texel
 from previz.rays.tracer import SKIN_MM, Tracer
 from previz.rays.workers import in_order
 
-HAZE_RAYS = 10
+HAZE_RAYS = 32
 MISSED, DROPPED = -1, -2
 _ROWS_A_BATCH = 512
 _R1, _R2 = 0.7548776662466927, 0.5698402909980532
@@ -60,10 +60,10 @@ class Transport:
 
     texel     (rows, k) int32: texel met, MISSED where the ray leaves the set, DROPPED where it began inside a solid
     haze_mm   (rows, k) float32: length of haze up to what it meets
-    cell      (rows, h) int32: haze cell of one point on the way of the first h rays, -1 where there is none
-    near_mm   (rows, h) float32: length of haze up to that point
-    way       (rows, h, 3) float32: direction of those rays
-    cell_way  (cells, k, 3) float32: direction of all rays of the cells
+    cell      (texels, h) int32: haze cell of one point on the way of the first h rays of texels, -1 where there is none
+    near_mm   (texels, h) float32: length of haze up to that point
+    way       (texels, h, 3) float32: direction of those rays
+    cell_cell, cell_near_mm, cell_way  the same for all rays of haze cells (cells, k)
     valid     (rows,) bool: most of its rays began in the open
     openness  (rows,) float32: harmonic mean of the distances to what it sees [mm]
     texels    how many of the rows are texels
@@ -77,6 +77,8 @@ class Transport:
     cell: np.ndarray
     near_mm: np.ndarray
     way: np.ndarray
+    cell_cell: np.ndarray
+    cell_near_mm: np.ndarray
     cell_way: np.ndarray
     valid: np.ndarray
     openness: np.ndarray
@@ -200,10 +202,11 @@ def transport(tracer: Tracer, texels: Texels, air: Cells, grid: HazeGrid, rays: 
     normal = np.concatenate([texels.normal, np.tile([0.0, 0.0, 1.0], (cells, 1))])
     across, upward = np.concatenate([texels.across, none]), np.concatenate([texels.upward, none])
     pattern = np.concatenate([texels.pattern, np.zeros(cells, np.int32)])
-    rows, haze_rays = n + cells, min(HAZE_RAYS, rays)
+    rows = n + cells
 
     def batch(first: int) -> tuple:
-        last = min(first + _ROWS_A_BATCH, rows)
+        last = min(first + _ROWS_A_BATCH, n) if first < n else min(first + _ROWS_A_BATCH, rows)
+        haze_rays = min(HAZE_RAYS, rays) if first < n else rays
         count = last - first
         origin, direction = np.empty((count * rays, 3), np.float32), np.empty((count * rays, 3), np.float32)
         _spread_rays(
@@ -219,18 +222,21 @@ def transport(tracer: Tracer, texels: Texels, air: Cells, grid: HazeGrid, rays: 
             hits.triangle, hits.u, hits.v, hits.distance, hits.normal, texel, haze, cell, near, valid, openness,
         )  # fmt: skip
         way = direction.reshape(count, rays, 3)
-        return texel, haze, cell, near, way[:, :haze_rays].copy(), way[max(0, n - first) :].copy(), valid, openness
+        return texel, haze, cell, near, way[:, :haze_rays].copy(), valid, openness
 
     parts = []
-    for part in in_order(batch, list(range(0, rows, _ROWS_A_BATCH)), workers):
+    for part in in_order(batch, [*range(0, n, _ROWS_A_BATCH), *range(n, rows, _ROWS_A_BATCH)], workers):
         parts.append(part)
         if progress:
             progress(min(1.0, len(parts) * _ROWS_A_BATCH / rows))
-    texel, haze, cell, near, way, cell_way, valid, openness = (np.concatenate(column) for column in zip(*parts))
+    texel, haze, cell, near, way, valid, openness = zip(*parts)
+    split = -(-n // _ROWS_A_BATCH)
+    texel, haze, valid, openness = (np.concatenate(column) for column in (texel, haze, valid, openness))
+    (cell, cell_cell), (near, cell_near), (way, cell_way) = ((np.concatenate(c[:split]), np.concatenate(c[split:])) for c in (cell, near, way))
     valid &= np.concatenate([texels.covered, grid.in_air])
     grid = replace(grid, borrowed=_borrowed(grid, valid[n:]))
     blend = reading(texels, valid[:n], openness[:n])
-    return Transport(texel, haze, cell, near, way, cell_way, valid, openness, n, grid, blend, rows * rays)
+    return Transport(texel, haze, cell, near, way, cell_cell, cell_near, cell_way, valid, openness, n, grid, blend, rows * rays)
 
 
 def _borrowed(grid: HazeGrid, valid: np.ndarray) -> np.ndarray:

@@ -95,7 +95,7 @@ class TestFile:
         direction = view.directions(np.array([column + 0.5]), np.array([row + 0.5]))[0]
         distance = kept.shown.depth_mm[row, column] / (direction @ view.forward)
         assert (view.position + distance * direction)[2] == pytest.approx(0, abs=0.01) 
-        assert kept.shown.haze_depth[row, column] == pytest.approx(lit.scaled.extinction_per_m * distance / 1000, rel=1e-4)
+        assert kept.shown.haze_depth[row, column] == pytest.approx(lit.trimmed.extinction_per_m * distance / 1000, rel=1e-4)
 
     def test_other_haze_is_a_first_look(self, kept, lit):
         """A fifth more or less haze, against the frame lit and drawn anew: within 5 % root mean square in blocks, and well nearer than doing nothing."""

@@ -46,7 +46,7 @@ def mean_illuminance(lit, count=6000):
             arriving = np.zeros((count, 3))
             found = points.copy()
             add_smoothly(lit.texels.lookup, np.ascontiguousarray(lit.bounce_colour[0]), hits.triangle, hits.u, hits.v, found, normals, arriving)
-            straight = lit.direct(points, normals, np.zeros(count, int), lamp_points(lit.lamps, 1, 1), extinction_per_m=lit.scaled.extinction_per_m) @ lit.candela
+            straight = lit.direct(points, normals, np.zeros(count, int), lamp_points(lit.lamps, 1, 1), extinction_per_m=lit.trimmed.extinction_per_m) @ lit.candela
             direct += areas[axis] * straight[:, 1].mean()
             total += areas[axis] * (straight + arriving)[:, 1].mean()
     return direct, total
