@@ -117,7 +117,7 @@ def _home_of(key):
         return f"{key} belongs at the top of the file, before the first [table]."
     if key in top:
         return f"[{key}] is a table of its own: it belongs outside this one."
-    homes = [name for name in ("haze", "body", "lens", "slider", "lift", "hand") if key in keys_of(single_class(name))]
+    homes = [name for name in ("haze", "body", "lens", "slider", "lift", "hand", "table") if key in keys_of(single_class(name))]
     return f"{key} belongs in {listed(f'[{home}]' for home in homes)}." if homes else None
 
 

@@ -405,6 +405,13 @@ class Body(Table):
         return self.coc or (self.sensor[0] ** 2 + self.sensor[1] ** 2) ** 0.5 / 1500
 
 
+class Macro(Table):
+    """What a lens's maker says of it close up."""
+
+    magnification: Annotated[float, Field(gt=0, le=25)] = Field(description="image size over object size; 1 is life size")
+    distance: Offset = Field(description="mm from the front of the barrel to the object at which it has that")
+
+
 class Lens(Table):
     """The lens, measured from the front of its barrel."""
 
@@ -412,7 +419,14 @@ class Lens(Table):
     widest: Annotated[float, Field(gt=0.3, le=200)] = Field(14.0, description="f-number wide open")
     stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="f-number used; default widest")
     t_stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="T-number at the stop used, where known")
+    focusing: Union[Literal["unit", "internal"], None] = Field(
+        None, description='"unit" (the lens moves as a whole, as a thin lens does) or "internal" (glass moves inside, as in most probe lenses: it sees as wide near as far); default unit'
+    )
+    macro: Union[Macro, None] = Field(None, description="{magnification, distance}: how large it draws close up, as published or measured, instead of focusing")
     near: Offset = Field(20.0, description="closest focus from the front of the barrel, mm")
+    pull_time: Union[Annotated[float, Field(gt=0, le=3600)], None] = Field(
+        None, description="seconds that the focus motor takes from endless to closest focus, flat out; none is a motor that is quick enough"
+    )
     pupil: Offset = Field(0.0, description="entrance pupil behind the front of the barrel, mm")
     barrel: Annotated[tuple[tuple[Length, Length], ...], Field(min_length=1, max_length=50)] = Field(
         ((250.0, 20.0), (100.0, 60.0)), description="[[length, diameter], ...] from the front back, mm"
@@ -464,6 +478,13 @@ class Seconds(Table):
     seconds: Annotated[float, Field(gt=0, le=10)] = Field(description="seconds of exposure")
 
 
+class FocusMark(Table):
+    """Where focus is at one moment of a take."""
+
+    at: Annotated[float, Field(ge=0, le=100000)] = Field(description="seconds of the take")
+    focus: Union[Length, Point3, Name] = Field(description="mm from the entrance pupil, [x, y, z] or a prop's name")
+
+
 class Shot(Table):
     """One take: where the lens goes, what it looks at, how it is exposed."""
 
@@ -478,7 +499,9 @@ class Shot(Table):
     lift: Union[Coordinate, tuple[Coordinate, Coordinate]] = Field(0.0, description="height of the lift, mm, or [from, to] over the take")
     look: Union[Point3, Name, Heading] = Field(description="[x, y, z], a prop's name or {pan, tilt}")
     subject: Union[Name, None] = Field(None, description="the prop to keep in frame; default look, where that is a prop")
-    focus: Union[Length, Point3, Name, None] = Field(None, description="mm from the entrance pupil, [x, y, z] or a prop's name; default the subject, else the point looked at")
+    focus: Union[Length, Point3, Name, Annotated[tuple[FocusMark, ...], Field(min_length=2, max_length=100)], None] = Field(
+        None, description="mm from the entrance pupil, [x, y, z] or a prop's name; or a pull, [{at, focus}, ...] in seconds of the take; default the subject, else the point looked at"
+    )
     ease: Annotated[float, Field(ge=0, le=0.5)] = Field(0.25, description="share of the take spent speeding up, and the same slowing down")
     fps: Annotated[float, Field(gt=0, le=10000)] = Field(120.0, description="frames a second shot")
     playback: Annotated[float, Field(gt=0, le=240)] = Field(24.0, description="frames a second shown")
@@ -486,6 +509,7 @@ class Shot(Table):
     iso: Annotated[float, Field(gt=0, le=1e7)] = Field(800.0, description="ISO set on the body")
     stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="f-number; default the lens's")
     start_after: Annotated[float, Field(ge=0, le=1e6)] = Field(0.0, description="seconds between the spray and the roll")
+    reset: Annotated[float, Field(ge=0, le=1e6)] = Field(20.0, description="seconds from the end of a take to the next roll: the slider goes back, props are set right")
 
     @property
     def take_s(self) -> float:
@@ -508,6 +532,13 @@ class Shot(Table):
         return self.subject or (self.look if isinstance(self.look, str) else None)
 
 
+class Worktop(Table):
+    """The table that the set stands on, for heights that a tape can take from it and from the floor."""
+
+    height: Length = Field(750.0, description="mm, from the floor to the table's top")
+    riser: Union[Offset, None] = Field(None, description="mm, from the table's top up to z = 0; default the set stands on the table itself")
+
+
 class Scene(Table):
     """A set, its light and its shots: the whole file."""
 
@@ -526,4 +557,5 @@ class Scene(Table):
     slider: Union[Slider, None] = Field(None, description="the slider")
     lift: Union[Lift, None] = Field(None, description="the lift")
     hand: Hand = Field(Hand(), description="the hands that hold the camera")
+    table: Worktop = Field(Worktop(), description="the table under the set")
     shot: tuple[Shot, ...] = Field((), description="the shots")
