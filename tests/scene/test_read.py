@@ -9,9 +9,10 @@ import pytest
 
 from previz.scene.faults import SHOWN, Fault, OptionFault, OutsideFault, PrevizError, SceneFaults
 from previz.scene.model import Scene
-from previz.scene.read import LARGEST_BYTES, read_scene, scene_from
+from previz.scene.read import read_scene, scene_from
 from previz.scene.starter import STARTER
 from previz.scene.tables import ROWS, SINGLES
+from previz.scene.text import LARGEST_BYTES
 
 SCENES = sorted((Path(__file__).parents[2] / "scenes").glob("*.toml"))
 
