@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 import trimesh
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from previz.rig.clearance import CERTIFIED_MM, clearance, clearance_at
 from previz.rig.distance import SetDistance
@@ -25,7 +27,7 @@ def least(scene_of):
 def swept_by_steps(built, scene, move, take_s):
     """The plain way: the least distance at some moments, blind between them. [mm]"""
     solids = SetDistance(built)
-    travel = move.track.length * move.curve.share(take_s)
+    travel = move.travel(take_s)
     rig = [(part, part.faces()) for part in rig_parts(scene.lens, scene.body)]
     return min(solids.to(corners, faces).mm for part, faces in rig for corners in placed(move, part, travel))
 
@@ -50,6 +52,8 @@ MOVES = {
     ),
     "path": ({"move": "path", "from": [0, -10, 0], "via": [[30, 8, 4], [60, -8, -3]], "to": [90, 10, 0], "look": [400, 0, 0]}, {}),
 }
+ON_A_LIFT = {"slide, set rising": ({**MOVES["slide"][0], "lift": [0, 25]}, {"lift": {"carries": "set"}})}
+BY_HAND = {"by hand": ({"move": "hand", "from": [0, -10, 0], "to": [60, 10, 0], "look": [400, 0, 0], "clip": 4}, {"lens": {"barrel": [[40, 20]]}, "body": {"box": [150, 72, 9]}})}
 
 
 class TestAgainstSampling:
@@ -97,6 +101,23 @@ class TestAgainstSampling:
         assert found.min_mm == 0 and found.between == ("lens barrel (20 mm)", "pin")
         touching = 754.0 - np.sqrt(10**2 - 9.5**2)
         assert found.at_take_s == pytest.approx(float(move.curve.moment(touching / 1500)), abs=1e-3)
+
+
+@pytest.mark.parametrize("kind", ["arc with reach", "path", *ON_A_LIFT, *BY_HAND])
+@settings(deadline=None, max_examples=3, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.integers(0, 2**32 - 1), st.integers(1, 8), st.sampled_from([0, 25]))
+def test_never_above_the_true_minimum_by_a_twentieth_of_a_millimetre(kind, set_of, box, scene_of, seed, count, aside_mm):
+    """Random sets against brute force: dense sampling, then denser around the least, can only find what is larger than the truth."""
+    built = set_of(**clutter(np.random.default_rng(seed), count, box, aside_mm))
+    shot, tables = (MOVES | ON_A_LIFT | BY_HAND)[kind]
+    scene = scene_of(shot, **tables)
+    move = plan_move(scene, scene.shot[0], built)
+    found = clearance(built, scene, move)
+    moments = np.linspace(0, move.take_s, 240)
+    sampled = clearance_at(built, scene, move, moments)
+    around = np.clip(moments[sampled.argmin()] + np.linspace(-1, 1, 60) * moments[1], 0, move.take_s)
+    assert found.min_mm <= min(sampled.min(), clearance_at(built, scene, move, around).min()) + 0.05
+    assert found.certified_to_mm <= 0.05
 
 
 class TestContact:
