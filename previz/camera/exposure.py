@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from previz.camera.lens import magnification
+from previz.camera.lens import inverse_p, magnification
 from previz.scene.model import Lens, Shot
 
 METER_CONSTANT = 12.5
@@ -40,18 +40,24 @@ def effective_stop(lens: Lens, shot: Shot, focus_mm):
     -------
     float or (n,) float array
         The T-number where the lens has one, moved along with the stop where the shot sets another; else
-        ``stop (1 + m)``. [1]
+        ``stop (1 + m/P)``. [1]
 
     Notes
     -----
-    ``N_eff = N (1 + m)`` for pupil magnification 1 (J. Conrad, Depth of Field in Depth, 2006, second-hand). A T-number
+    ``N_eff = N (1 + m/P)``, P the pupil magnification (J. Conrad, Depth of Field in Depth, 2006, second-hand). A T-number
     is taken as measured at the working distance, with that loss in it.
     """
     stop = stop_used(lens, shot)
     if lens.t_stop is not None:
         at = lens.t_stop * stop / (lens.stop or lens.widest)
         return at * np.ones_like(focus_mm, dtype=float)
-    return stop * (1 + magnification(lens.focal, focus_mm))
+    return working_stop(lens, stop, focus_mm)
+
+
+def working_stop(lens: Lens, stop, focus_mm):
+    """Return ``stop (1 + m/P)``, which decides diffraction, and exposure where no T-number is known; arrays give arrays. [1], [mm] -> [1]"""
+    over_p = inverse_p(lens)
+    return stop * (1 + over_p * magnification(lens.focal, focus_mm, over_p))
 
 
 def iso_needed(luminance, stop, seconds):

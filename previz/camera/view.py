@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from previz.camera.lens import entrance_pupil, focused_distance, half_tangent
+from previz.camera.lens import entrance_pupil, focused_distance, half_tangent, inverse_p
 from previz.scene.model import Scene
 
 
@@ -177,9 +177,10 @@ def view_at(scene: Scene, pose: Poses, focus_mm: float, size: tuple[int, int] | 
         Its width is the sensor's, less the crop; its height follows from the picture's shape.
     """
     columns, rows = size or scene.body.resolution
-    half_width = float(half_tangent(scene.body.sensor[0] / scene.body.crop, scene.lens.focal, focus_mm))
+    over_p = inverse_p(scene.lens)
+    half_width = float(half_tangent(scene.body.sensor[0] / scene.body.crop, scene.lens.focal, focus_mm, over_p))
     forward, left, up = axes(np.reshape(pose.pan, ()), np.reshape(pose.tilt, ()))
     position = np.reshape(np.asarray(pose.position, float), 3)
     radius = 0.0 if stop is None else entrance_pupil(scene.lens.focal, stop) / 2
-    focused = float(focused_distance(scene.lens.focal, focus_mm))
+    focused = float(focused_distance(scene.lens.focal, focus_mm, over_p))
     return View(position, forward, -left, up, half_width, half_width * rows / columns, int(columns), int(rows), radius, focused)

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from previz.camera.lens import magnification_limited
+from previz.camera.lens import inverse_p, magnification_limited
 from previz.check.finding import Finding, rule
 from previz.check.text import millimetres, number
 
@@ -101,7 +101,7 @@ def focus(study):
                 f"Keep the lens {millimetres(math.ceil(lens.near - nearest))} mm farther from what is in focus, or focus farther off.",
             )
             continue
-        if np.any(magnification_limited(lens.focal, taken.focus_mm)):
+        if np.any(magnification_limited(lens.focal, taken.focus_mm, inverse_p(lens))):
             yield Finding(
                 "care",
                 about(taken),

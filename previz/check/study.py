@@ -15,6 +15,7 @@ import numpy as np
 from previz.build.built import BuiltSet
 from previz.camera.depth import limits
 from previz.camera.exposure import effective_stop, ev100, iso_needed, stop_used, stops_over
+from previz.camera.lens import inverse_p
 from previz.check import shaft
 from previz.check.meter import SIZE, metered
 from previz.check.shaft import Shaft, shafts
@@ -177,7 +178,7 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
     lit = lit_at_moment(rolled, move, move.take_s / 2)
     moments = np.linspace(0, move.take_s, FOCUS_MOMENTS)
     focus = move.focus_mm(moments)
-    near, far = limits(scene.lens.focal, stop_used(scene.lens, shot), scene.body.coc_mm, focus.min())
+    near, far = limits(scene.lens.focal, stop_used(scene.lens, shot), scene.body.coc_mm, focus.min(), inverse_p(scene.lens))
     return Taken(
         shot=shot,
         move=move,

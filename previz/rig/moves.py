@@ -23,11 +23,13 @@ from previz.build.built import BuiltSet
 from previz.build.places import prop_box
 from previz.camera.depth import hyperfocal
 from previz.camera.exposure import stop_used
+from previz.camera.lens import inverse_p
 from previz.camera.view import Poses, axes
 from previz.rig.kinematics import NO_SLIDER, Rig, lens_rises, rig_of
-from previz.rig.motion import SCurve
+from previz.rig.motion import SCurve, smooth
 from previz.rig.shake import Shake, shake_of
 from previz.rig.tracks import Spline, Straight, track_through
+from previz.scene.focusing import marks_of
 from previz.scene.model import Heading, Scene, Shot, Slider
 
 FREE_MOVES = ("path", "hand")
@@ -57,6 +59,36 @@ class Speeds:
 
 
 @dataclass(frozen=True)
+class Pull:
+    """
+    A focus pull: held on one mark up to its moment, then smoothly on to the next, and held on the last.
+
+    at  (k,) moments, each later than the one before [s]
+    on  k focused distances [mm] or (3,) points [mm]
+    """
+
+    at: tuple[float, ...]
+    on: tuple
+
+    def blended(self, take_s, distances) -> np.ndarray:
+        """Return (n,) the distance at each moment from those of the k marks there, (n,) each. [s], [mm] -> [mm]
+
+        Between two marks by the minimum-jerk step (`motion.smooth`): two marks of one distance hold it."""
+        found = distances[0]
+        for first, last, distance in zip(self.at, self.at[1:], distances[1:]):
+            found = found + (distance - found) * smooth(np.clip((take_s - first) / (last - first), 0, 1))
+        return found
+
+
+def _distance(on, poses: Poses) -> np.ndarray:
+    """Return (n,) how far the plane of focus lies when it is set to a distance, or to go through a point (3,). [mm]"""
+    if np.ndim(on) == 0:
+        return np.full(len(poses), float(on))
+    forward = axes(poses.pan, poses.tilt)[:, 0]
+    return np.maximum(np.einsum("ij,ij->i", on - poses.position, forward), NEAREST_MM)
+
+
+@dataclass(frozen=True)
 class Move:
     """
     A planned move.
@@ -66,7 +98,7 @@ class Move:
     target       (3,) point that the heading is kept on, or None: the heading is fixed [mm]
     fixed        (pan, tilt) when there is no target [rad]
     reach, rise  pan axis to entrance pupil, forward and upward [mm]
-    focus_on     focused distance [mm], or (3,) point that the plane of focus goes through [mm]
+    focus_on     focused distance [mm], or (3,) point that the plane of focus goes through [mm], or a `Pull` between such
     rail         the track as it is with the lift at 0; None where there is no lift
     lift         height of the lift at the start and at the end, on the same curve as the travel [mm]
     shake        of the hands that hold the camera; None on a rig
@@ -78,7 +110,7 @@ class Move:
     fixed: tuple[float, float]
     reach: float
     rise: float
-    focus_on: float | np.ndarray
+    focus_on: float | np.ndarray | Pull
     rail: Straight | Spline | None = None
     lift: tuple[float, float] = (0.0, 0.0)
     shake: Shake | None = None
@@ -190,11 +222,11 @@ class Move:
             From the entrance pupil along the optical axis to the plane of focus, at least `NEAREST_MM`. A shot without
             a point to focus on is set to the hyperfocal distance. [mm]
         """
+        take_s = np.atleast_1d(np.asarray(take_s, float))
         poses = self.poses(take_s)
-        if np.ndim(self.focus_on) == 0:
-            return np.full(len(poses), float(self.focus_on))
-        forward = axes(poses.pan, poses.tilt)[:, 0]
-        return np.maximum(np.einsum("ij,ij->i", self.focus_on - poses.position, forward), NEAREST_MM)
+        if isinstance(self.focus_on, Pull):
+            return self.focus_on.blended(take_s, [_distance(on, poses) for on in self.focus_on.on])
+        return _distance(self.focus_on, poses)
 
     def speeds(self) -> Speeds:
         """
@@ -301,7 +333,13 @@ def _heading(axis, target, reach: float) -> tuple[float, float]:
 
 
 def _focus_on(scene: Scene, shot: Shot, built: BuiltSet):
+    if marks := marks_of(shot):
+        return Pull(tuple(mark.at for mark in marks), tuple(_focus_at(mark.focus, built) for mark in marks))
     on = shot.focus if shot.focus is not None else shot.subject if shot.subject is not None else shot.look
     if isinstance(on, Heading):
-        return hyperfocal(scene.lens.focal, stop_used(scene.lens, shot), scene.body.coc_mm)
+        return hyperfocal(scene.lens.focal, stop_used(scene.lens, shot), scene.body.coc_mm, inverse_p(scene.lens))
+    return _focus_at(on, built)
+
+
+def _focus_at(on, built: BuiltSet):
     return float(on) if isinstance(on, (int, float)) else place(built, on)

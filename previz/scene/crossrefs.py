@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from previz.scene.draft import ENOUGH, MOST_THINGS, Draft, Problem, is_name, listed, mm, nearest, point, quoted
 from previz.scene.elevations import eaves_walls
 from previz.scene.model import COOLEST_K, DAYLIGHT_FROM_K, HOTTEST_K, Finish, Heading, LampTable, Lens, OutlineShape, Pitch, Room, Seconds, Temperature
+from previz.scene.focusing import RULES as FOCUSING, marks_of
 from previz.scene.moving import RULES as MOVING
 from previz.scene.outlines import LANCET_HEAD, size_of
 from previz.scene.rings import ring_is_sound
@@ -343,6 +344,8 @@ def shots_look(draft: Draft) -> Iterator[Problem]:
     for i, shot in draft.rows.get("shot", []):
         for key in ("look", "focus"):
             aim = getattr(shot, key)
+            if key == "focus" and marks_of(shot):
+                continue
             if isinstance(aim, tuple) and isinstance(shot.from_, tuple) and math.dist(aim, shot.from_) < _NEAR_MM:
                 yield Problem(("shot", i, key), "this is where the lens itself is", "Give a point in front of the lens, or a prop's name.")
 
@@ -395,6 +398,7 @@ RULES = (
     haze_level,
     lens_stops,
     barrel_holds_pupil,
+    *FOCUSING,
     *MOVING,
     shots_refer,
     shots_look,

@@ -117,7 +117,7 @@ def _home_of(key):
         return f"{key} belongs at the top of the file, before the first [table]."
     if key in top:
         return f"[{key}] is a table of its own: it belongs outside this one."
-    homes = [name for name in ("haze", "body", "lens", "slider", "lift", "hand", "table") if key in keys_of(single_class(name))]
+    homes = [name for name in ("haze", "body", "lens", "slider", "lift", "hand", "table", "stand") if key in keys_of(single_class(name))]
     return f"{key} belongs in {listed(f'[{home}]' for home in homes)}." if homes else None
 
 
@@ -178,11 +178,16 @@ def _shape(annotation):
 
 
 def _alike(annotation, value):
-    """Whether the value looks like this branch: the same shape, and for a list of fixed length the same length."""
+    """Whether the value looks like this branch: the same shape, for a list the same kind of items, and the same length where that is fixed."""
     if _shape(annotation) != _SHAPES.get(type(value)):
         return False
+    if _shape(annotation) != "list":
+        return True
     args = get_args(annotation)
-    return _shape(annotation) != "list" or args[-1] is Ellipsis or len(args) == len(value)
+    of_tables = _shape(_branches(args[0], ())[0][0]) == "table"
+    if value and of_tables != isinstance(value[0], dict):
+        return False
+    return args[-1] is Ellipsis or len(args) == len(value)
 
 
 def _branch_problems(annotation, metadata, value, path, description):
@@ -284,7 +289,7 @@ def _list(annotation, metadata, value, path, description):
 
 def _table(annotation, metadata, value, path, description):
     if _is_table(annotation):
-        return table_problems(annotation, value, path, f"{path[-1]}")
+        return table_problems(annotation, value, path, next(part for part in reversed(path) if isinstance(part, str)))
     key_type, value_type = get_args(annotation)
     return [
         problem

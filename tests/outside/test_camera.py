@@ -8,10 +8,11 @@ import pytest
 from numpy.testing import assert_allclose
 from reference import agree, each
 
-from previz.camera.depth import hyperfocal, limits
-from previz.camera.exposure import effective_stop, ev100, iso_needed, luminance_metered
-from previz.camera.lens import half_tangent, magnification
-from previz.scene.model import Body, Lens, Shot
+from previz.camera.depth import blur_mm, hyperfocal, limits
+from previz.camera.diffraction import airy_mm
+from previz.camera.exposure import effective_stop, ev100, iso_needed, luminance_metered, working_stop
+from previz.camera.lens import half_tangent, inverse_p, magnification
+from previz.scene.model import Body, Lens, Macro, Shot
 
 FOCAL = 24.0
 
@@ -48,9 +49,18 @@ def test_light_needed(case):
 
 @each("4.3a", "4.3b", "4.3d")
 def test_effective_stop(case):
-    """N (1 + m), pupil magnification 1 (4.3c has another, which previz does not model)."""
+    """N (1 + m), pupil magnification 1."""
     given = case["inputs"]
     agree(case, "N_eff", effective_stop(Lens(focal=FOCAL), shot(stop=given["N"]), distance_for(given["m"])))
+
+
+@each("4.3c")
+def test_effective_stop_by_the_pupils(case):
+    """N (1 + m/P): a lens of P = 2.5 is one that magnifies m at f (1/P + 1/m) from its pupil."""
+    given = case["inputs"]
+    distance = FOCAL * (1 / given["P_pupil"] + 1 / given["m"])
+    lens = Lens(focal=FOCAL, macro=Macro(magnification=given["m"], distance=distance))
+    agree(case, "N_eff", effective_stop(lens, shot(stop=given["N"]), distance))
 
 
 @each("4.4")
@@ -62,6 +72,45 @@ def test_depth_of_field_of_the_thin_lens(case):
     agree(case, "near_mm", near)
     agree(case, "far_mm", far)
     agree(case, "fov_w_mm", 2 * half_tangent(36, given["f_mm"], given["u_mm"]) * given["u_mm"])
+
+
+@each("4.5")
+def test_depth_of_field_of_the_relay(case):
+    """H u / (H +- u), m = f/u from the entrance pupil, and the field across 36 mm: a lens that focuses inside."""
+    given = case["inputs"]
+    lens = Lens(focal=given["f_mm"], focusing="internal")
+    over_p = inverse_p(lens)
+    near, far = limits(given["f_mm"], given["N"], given["c_mm"], given["u_mm"], over_p)
+    agree(case, "m", magnification(given["f_mm"], given["u_mm"], over_p))
+    agree(case, "near_mm", near)
+    agree(case, "far_mm", far)
+    agree(case, "fov_w_mm", 2 * half_tangent(36, given["f_mm"], given["u_mm"], over_p) * given["u_mm"])
+    assert_allclose(effective_stop(lens, shot(stop=given["N"]), given["u_mm"]), given["N"])
+
+
+@each("4.4", "4.5")
+def test_blur_at_the_limits(case):
+    """Both limits of either model are where the blur on the sensor is the circle of confusion, by similar triangles."""
+    given = case["inputs"]
+    over_p = 1.0 if case["id"].startswith("4.4") else 0.0
+    for limit in ("near_mm", "far_mm"):
+        assert_allclose(blur_mm(given["f_mm"], given["N"], given["u_mm"], case["outputs"][limit], over_p), given["c_mm"], rtol=1e-6)
+
+
+@each("4.10a", "4.10b", "4.10c", "4.10d", "4.10e")
+def test_airy_disc(case):
+    """2.4393398 lambda N_eff (Born and Wolf), of a thin lens at magnification m."""
+    given = case["inputs"]
+    stop = working_stop(Lens(focal=FOCAL), given["N"], distance_for(given["m"]))
+    agree(case, "N_eff", stop)
+    assert_allclose(1000 * airy_mm(stop, given["lambda_um"] / 1000), case["outputs"]["airy_diam_um"], rtol=1e-6)
+
+
+@each("4.10f")
+def test_airy_disc_as_wide_as_the_circle_of_confusion(case):
+    """The stop at which it is 30 um wide."""
+    given = case["inputs"]
+    assert_allclose(1000 * airy_mm(case["outputs"]["N_eff"], given["lambda_um"] / 1000), given["c_um"], rtol=1e-6)
 
 
 @each("4.6")
