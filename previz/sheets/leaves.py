@@ -11,12 +11,13 @@ import io
 from contextlib import contextmanager
 
 import numpy as np
+from PIL import Image
 from reportlab.lib.colors import HexColor
-from reportlab.lib.utils import simpleSplit
-from reportlab.pdfgen.canvas import Canvas
+from reportlab.lib.utils import ImageReader, simpleSplit
+from reportlab.pdfgen.canvas import FILL_EVEN_ODD, Canvas
 
 from previz.frames.lettering import printable
-from previz.sheets.letters import FONT, font, width_mm
+from previz.sheets.letters import FONT, clipped, font, width_mm
 
 LARGE_PT, SMALL_PT = 13.0, 7.5
 INK, SOFT, AMBER, LIGHT = "#23201b", "#6d665b", "#b36b00", "#f7e6c4"
@@ -32,7 +33,7 @@ class Leaves:
     def __init__(self, title: str):
         font()
         self._bytes = io.BytesIO()
-        self._canvas = Canvas(self._bytes, invariant=1, pageCompression=1, initialFontName=FONT, initialFontSize=SMALL_PT)
+        self._canvas = Canvas(self._bytes, invariant=1, pageCompression=1, initialFontName=FONT, initialFontSize=SMALL_PT, lang="en")
         self._canvas.setTitle(title)
         self._canvas.setAuthor("previz")
         self._canvas.setSubject("Paper for the bench, in millimetres")
@@ -80,14 +81,14 @@ class Leaves:
 
     def clipped(self, words: str, width: float, *, large=False) -> str:
         """Return `words`, cut to `width` mm with three dots where they are longer."""
-        points = LARGE_PT if large else SMALL_PT
-        words = printable(words)
-        if width_mm(words, points) <= width:
-            return words
-        return next(words[:i] + "..." for i in range(len(words), -1, -1) if width_mm(words[:i] + "...", points) <= width or not i)
+        return clipped(words, width, LARGE_PT if large else SMALL_PT)
 
     def line(self, points: np.ndarray, *, closed=False, pen=0.18, colour=INK, dash="", fill="") -> None:
         """Draw a line through (k, 2) points; pen in mm."""
+        self.shape([points], closed=closed, pen=pen, colour=colour, dash=dash, fill=fill)
+
+    def shape(self, rings, *, closed=True, pen=0.18, colour=INK, dash="", fill="") -> None:
+        """Draw several lines, (k, 2) points each, as one shape: what lies inside an odd number of them is filled; pen in mm, 0 for none."""
         canvas = self._canvas
         canvas.saveState()
         canvas.setStrokeColor(HexColor(colour))
@@ -96,16 +97,22 @@ class Leaves:
         if DASHES[dash]:
             canvas.setDash([part * MM for part in DASHES[dash]])
         path = canvas.beginPath()
-        corners = np.asarray(points, dtype=float) * MM
-        path.moveTo(*corners[0])
-        for corner in corners[1:]:
-            path.lineTo(*corner)
-        if closed:
-            path.close()
+        for points in rings:
+            corners = np.asarray(points, dtype=float) * MM
+            path.moveTo(*corners[0])
+            for corner in corners[1:]:
+                path.lineTo(*corner)
+            if closed:
+                path.close()
         if fill:
             canvas.setFillColor(HexColor(fill))
-        canvas.drawPath(path, stroke=1 if pen else 0, fill=1 if fill else 0)
+        canvas.drawPath(path, stroke=1 if pen else 0, fill=1 if fill else 0, fillMode=FILL_EVEN_ODD)
         canvas.restoreState()
+
+    def picture(self, rgb: np.ndarray, low, high) -> None:
+        """Place a picture (rows, columns, 3) uint8 between two corners. [mm]"""
+        width, height = high[0] - low[0], high[1] - low[1]
+        self._canvas.drawImage(ImageReader(Image.fromarray(rgb)), low[0] * MM, low[1] * MM, width * MM, height * MM)
 
     @contextmanager
     def within(self, low, high):

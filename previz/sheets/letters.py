@@ -11,7 +11,7 @@ import functools
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
-from previz.frames.lettering import font_file
+from previz.frames.lettering import font_file, printable
 
 FONT = "previz-sans"
 
@@ -28,3 +28,11 @@ def width_mm(text: str, points: float) -> float:
     """Return the width of printed text. [mm]"""
     font()
     return pdfmetrics.stringWidth(text, FONT, points) * 25.4 / 72
+
+
+def clipped(text: str, width: float, points: float) -> str:
+    """Return `text` as it prints, cut to `width` mm with three dots where it is longer."""
+    text = printable(text)
+    if width_mm(text, points) <= width:
+        return text
+    return next(text[:i] + "..." for i in range(len(text), -1, -1) if width_mm(text[:i] + "...", points) <= width or not i)
