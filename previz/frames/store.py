@@ -42,7 +42,7 @@ def fingerprint(scene: Scene, shot: Shot, built: BuiltSet, **options) -> str:
         Hexadecimal. previz's own source counts too.
     """
     digest = hashlib.sha256()
-    texts = [scene.model_dump_json(exclude={"title", "shot", "table"}), shot.model_dump_json(exclude=None if shot.move == "hand" else {"name"}), json.dumps(options, sort_keys=True)]
+    texts = [scene.model_dump_json(exclude={"title", "shot", "table", "stand"}), shot.model_dump_json(exclude=None if shot.move == "hand" else {"name"}), json.dumps(options, sort_keys=True)]
     measured = [(built.folder / lamp.file).read_bytes() for lamp in scene.lamp if lamp.kind == "ies"]
     for part in [*(text.encode() for text in texts), *measured, *(np.ascontiguousarray(a).tobytes() for a in (built.vertices, built.triangles, built.face_of)), _source()]:
         digest.update(len(part).to_bytes(8, "little") + part)

@@ -72,6 +72,18 @@ def emitters(scene: Scene, built: BuiltSet) -> tuple[Emitter, ...]:
     return tuple(_emitter(lamp, built) if lamp.diffusion is None else diffused(_emitter(lamp, built), lamp.diffusion) for lamp in scene.lamp)
 
 
+def stood(emitter: Emitter, at, toward) -> Emitter:
+    """Return the lamp standing at `at` and pointing at `toward`, both (3,), turned as it is now about its axis. [mm]"""
+    at = np.asarray(at, float)
+    normal = np.asarray(toward, float) - at
+    normal /= np.linalg.norm(normal)
+    # Sides are told from level, as they are when a lamp is read.
+    sides = np.array([_level(emitter.normal), np.cross(emitter.normal, _level(emitter.normal))])
+    turned = np.array([_level(normal), np.cross(normal, _level(normal))])
+    half_u, half_v, first = (np.asarray(side) @ sides.T @ turned for side in (emitter.half_u, emitter.half_v, emitter.first))
+    return replace(emitter, centre=at, normal=normal, half_u=half_u, half_v=half_v, first=first)
+
+
 def beam_exponent(beam_deg: float) -> float:
     """
     Return n of ``I0 cos^n`` for the full angle between the half-intensity directions. [deg] -> [1]

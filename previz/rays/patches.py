@@ -61,7 +61,7 @@ class Patch:
     lit_share: float
 
 
-class _Landed(NamedTuple):
+class Landed(NamedTuple):
     """A patch before it is lit, with the lamp's number and the unit normal (3,) at its centre."""
 
     lamp: int
@@ -93,15 +93,16 @@ def patches(built: BuiltSet, emitters, lit) -> list[Patch]:
     side of an aperture throws nothing through it.
     """
     surface = Surface.of(built)
-    landed = [x for i, e in enumerate(emitters) for panel in panels(built.apertures) for x in _through_panel(surface, panel, e, i)]
-    if not landed:
+    found = [x for i, e in enumerate(emitters) for panel in panels(built.apertures) for x in landed(surface, panel, e, i)]
+    if not found:
         return []
-    points = np.array([x.fields["centre_mm"] for x in landed])
-    lux = lit.illuminance(points, np.array([x.normal for x in landed]), LAMP_SAMPLES)[np.arange(len(landed)), [x.lamp for x in landed]]
-    return [Patch(lux=float(level), **x.fields) for x, level in zip(landed, lux) if level > 0]
+    points = np.array([x.fields["centre_mm"] for x in found])
+    lux = lit.illuminance(points, np.array([x.normal for x in found]), LAMP_SAMPLES)[np.arange(len(found)), [x.lamp for x in found]]
+    return [Patch(lux=float(level), **x.fields) for x, level in zip(found, lux) if level > 0]
 
 
-def _through_panel(surface: Surface, panel: Panel, emitter, number: int) -> list[_Landed]:
+def landed(surface: Surface, panel: Panel, emitter, number: int = 0) -> list[Landed]:
+    """Return the patches that lamp `number` throws through the panes of one panel, before they are lit."""
     throw = panel.throw(emitter.centre)
     if throw is None or not len(surface.corners):
         return []
@@ -129,7 +130,7 @@ class _Landing:
     whole: Pieces
     clear: Pieces
 
-    def patches(self) -> list[_Landed]:
+    def patches(self) -> list[Landed]:
         """Return one patch for each connected piece."""
         faces = len(self.surface.built.faces)
         keys, group = np.unique(self._key(self.clear, faces), return_inverse=True)
@@ -177,7 +178,7 @@ class _Landing:
         facet = int(self.clear.facet[nearest])
         return self.throw.back(flat[None], self.onto.normals[[facet]], self.onto.offsets[[facet]])[0], facet
 
-    def _landed(self, pane, face: int, outline, at, facet: int, area: float, share: float) -> _Landed:
+    def _landed(self, pane, face: int, outline, at, facet: int, area: float, share: float) -> Landed:
         opening, number, (along, depth) = pane
         normal = self.throw.unturned(self.onto.normals[facet])
         step = (at - self.emitter.centre) / (self.throw.seen(at)[2])
@@ -194,7 +195,7 @@ class _Landing:
             "penumbra_mm": float(min(softest, self.surface.size)),
             "lit_share": float(min(share, 1.0)),
         }
-        return _Landed(self.number, normal, fields)
+        return Landed(self.number, normal, fields)
 
 
 class _Corners:

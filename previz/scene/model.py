@@ -293,6 +293,7 @@ class LampTable(Table):
     """What every lamp has."""
 
     name: Name = Field(description="used in the report")
+    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     at: Point3 = Field(description="[x, y, z] of the centre of the emitting face, mm")
     toward: Union[Point3, Name] = Field(description="[x, y, z], or the name of an opening or a prop")
     lux_at_1m: Union[Annotated[float, Field(gt=0, le=1e9)], None] = Field(None, description="lux on the axis at 1 m, far field")
@@ -392,6 +393,7 @@ class Haze(Table):
 class Body(Table):
     """The camera body."""
 
+    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     sensor: tuple[Length, Length] = Field((36.0, 24.0), description="[width, height], mm")
     crop: Annotated[float, Field(ge=1, le=20)] = Field(1.0, description="how much narrower the used width is than the sensor's at this frame rate")
     box: tuple[Length, Length, Length] = Field((130.0, 90.0, 80.0), description="[width, height, depth] of the body, mm")
@@ -415,6 +417,7 @@ class Macro(Table):
 class Lens(Table):
     """The lens, measured from the front of its barrel."""
 
+    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     focal: Length = Field(24.0, description="mm")
     widest: Annotated[float, Field(gt=0.3, le=200)] = Field(14.0, description="f-number wide open")
     stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="f-number used; default widest")
@@ -436,8 +439,10 @@ class Lens(Table):
 class Slider(Table):
     """The motorised slider: rail, carriage, pan."""
 
+    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     from_: Point3 = Field(alias="from", description="[x, y, z] of one end of the rail, mm")
     to: Point3 = Field(description="[x, y, z] of the other end, mm")
+    length: Union[Length, None] = Field(None, description="mm that the carriage can travel on the rail as built; from and to lie no farther apart")
     max_speed: Length = Field(200.0, description="mm/s")
     max_accel: Length = Field(400.0, description="mm/s2")
     pan_speed: Annotated[float, Field(gt=0, le=3600)] = Field(60.0, description="degrees/s")
@@ -452,6 +457,7 @@ class Slider(Table):
 class Lift(Table):
     """A lift under the set or the camera. All of the file is written with it at 0."""
 
+    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     carries: Literal["set", "camera"] = Field(description='"set" or "camera": what it raises; lamps and slider stay on the floor unless they ride on it')
     range: tuple[Coordinate, Coordinate] = Field((0.0, 100.0), description="[lowest, highest], mm above its 0, at which everything stands as written here")
     speed: Length = Field(20.0, description="mm/s")
@@ -539,6 +545,23 @@ class Worktop(Table):
     riser: Union[Offset, None] = Field(None, description="mm, from the table's top up to z = 0; default the set stands on the table itself")
 
 
+def in_order(pair: tuple[float, float]) -> tuple[float, float]:
+    """Return `pair`; raise ValueError where its first is above its second."""
+    if pair[0] > pair[1]:
+        raise ValueError("the first is the least, the second the most")
+    return pair
+
+
+class Stand(Table):
+    """The stand of a lamp that is yet to be placed: where it may be put up, and how high."""
+
+    height: Annotated[tuple[Offset, Offset], AfterValidator(in_order)] = Field((300.0, 2200.0), description="[lowest, highest], mm, of the lamp above the floor")
+    distance: Annotated[tuple[Length, Length], AfterValidator(in_order)] = Field((300.0, 3000.0), description="[nearest, furthest], mm, from the opening to the lamp")
+    base: Length = Field(600.0, description="mm, diameter of the stand's feet")
+    reach: Offset = Field(0.0, description="mm, how far the lamp may hang out sideways from the stand's column")
+    room: Union[tuple[Point2, Point2], None] = Field(None, description="[[x, y], [x, y]], mm, two corners of the floor that stands may be put on; default any")
+
+
 class Scene(Table):
     """A set, its light and its shots: the whole file."""
 
@@ -558,4 +581,5 @@ class Scene(Table):
     lift: Union[Lift, None] = Field(None, description="the lift")
     hand: Hand = Field(Hand(), description="the hands that hold the camera")
     table: Worktop = Field(Worktop(), description="the table under the set")
+    stand: Stand = Field(Stand(), description="the stand of a lamp that is to be placed")
     shot: tuple[Shot, ...] = Field((), description="the shots")

@@ -24,7 +24,7 @@ from previz.scene.model import Opening, OutlineShape
 
 SAGITTA_MM = 0.1
 LANCET_HEAD = math.sqrt(3) / 2
-_SPECK_MM2 = 1e-6
+_SPECK_MM2 = 1e-8
 
 
 def size_of(opening: Opening) -> tuple[float, float]:

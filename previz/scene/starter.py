@@ -95,6 +95,13 @@ speed = 40                      # mm/s
 shake_mm = 1
 shake_deg = 0.3
 
+[table]
+height = 750                    # mm, from the floor to its top
+
+[stand]                         # for previz aim: where the lamp's stand may go
+height = [300, 2200]            # mm above the floor, lowest and highest
+distance = [300, 3000]          # mm from the opening
+
 [[shot]]
 name = "past the jug"
 clip = 8                        # seconds on the screen

@@ -16,7 +16,7 @@ from previz.scene.explain import keys_of, kind_problems, row_class, single_class
 from previz.scene.model import KINDS, Finish, Opening, Room, Scene, Shot, Table
 
 ROWS: dict[str, type[Table] | None] = {"room": Room, "opening": Opening, "prop": None, "lamp": None, "shot": Shot}
-SINGLES = ("mesh", "haze", "body", "lens", "slider", "lift", "hand", "table")
+SINGLES = ("mesh", "haze", "body", "lens", "slider", "lift", "hand", "table", "stand")
 _PLAIN = ("title", "scale", "seed")
 
 T = TypeVar("T", bound=Table)
