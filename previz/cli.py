@@ -76,6 +76,21 @@ def new(file: Annotated[Path, typer.Argument(metavar="[FILE]", help="The file to
     print(f"Next: previz check {file}", file=sys.stderr)
 
 
+@app.command(epilog="Example: previz kit scenes --json")
+def kit(
+    place: Annotated[Path, typer.Argument(metavar="[PLACE]", help="A scene file or a folder of them, by default this folder.", show_default=False)] = Path("."),
+    json: Annotated[bool, typer.Option("--json", help="The list as JSON, for a program to read.")] = False,
+):
+    """The kit that a scene can name, with its figures."""
+    from previz.check.report import report_json
+    from previz.scene.catalogue import catalogue, catalogue_text
+
+    if not place.exists():
+        raise OptionFault(f"{place}: there is no such file or folder", "Give a scene file, or the folder that it is in.")
+    entries = catalogue(place if place.is_dir() else place.parent)
+    sys.stdout.write(report_json({"schema": 1, "kit": entries}) if json else catalogue_text(entries))
+
+
 @app.command(epilog="Example: previz check scenes/clockmakers-attic.toml --json -o attic.json")
 def check(
     scene: ScenePath,

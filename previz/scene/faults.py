@@ -86,7 +86,8 @@ class SceneFaults(PrevizError):
     """The maker's file is wrong; `faults` holds every fault found, in the order of the file."""
 
     def __init__(self, faults: list[Fault]):
-        self.faults = sorted(faults, key=lambda fault: fault.line)
+        files = list(dict.fromkeys(fault.file for fault in faults))
+        self.faults = sorted(faults, key=lambda fault: (files.index(fault.file), fault.line))
         super().__init__(self._message())
 
     def _message(self) -> str:
@@ -95,5 +96,6 @@ class SceneFaults(PrevizError):
         if rest:
             shown.append(f"... and {rest:,} more. Put these right first.")
         if len(self.faults) > 1:
-            shown.append(f"{len(self.faults):,} faults in {self.faults[0].file}.")
+            files = dict.fromkeys(str(fault.file) for fault in self.faults)
+            shown.append(f"{len(self.faults):,} faults in {' and '.join(files)}.")
         return "\n".join(shown)

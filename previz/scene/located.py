@@ -16,10 +16,10 @@ from previz.scene.places import place
 _LONGEST_FOUND = 50
 
 
-def located(problem: Problem, path: Path, marks: Marks, typed: dict) -> Fault:
-    """Return a problem of the file at `path` as a fault: with its line, its mark and, where it quotes the file, what was typed."""
+def located(problem: Problem, path: Path, marks: Marks, typed: dict, key: str | None = None) -> Fault:
+    """Return a problem of the file at `path` as a fault: with its line, its mark and, where it quotes the file, what was typed; `key` is what to call its place, if not as in a scene."""
     known, mark = marks.nearest(problem.path)
-    key = place(problem.path, typed)
+    key = place(problem.path, typed) if key is None else key
     if mark is None:
         return Fault(path, 0, key, problem.found or "", problem.allowed, problem.remedy)
     valued = known == problem.path and mark.value[1] > mark.value[0]

@@ -294,6 +294,7 @@ class LampTable(Table):
 
     name: Name = Field(description="used in the report")
     kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
+    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     at: Point3 = Field(description="[x, y, z] of the centre of the emitting face, mm")
     toward: Union[Point3, Name] = Field(description="[x, y, z], or the name of an opening or a prop")
     lux_at_1m: Union[Annotated[float, Field(gt=0, le=1e9)], None] = Field(None, description="lux on the axis at 1 m, far field")
@@ -394,6 +395,7 @@ class Body(Table):
     """The camera body."""
 
     kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
+    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     sensor: tuple[Length, Length] = Field((36.0, 24.0), description="[width, height], mm")
     crop: Annotated[float, Field(ge=1, le=20)] = Field(1.0, description="how much narrower the used width is than the sensor's at this frame rate")
     box: tuple[Length, Length, Length] = Field((130.0, 90.0, 80.0), description="[width, height, depth] of the body, mm")
@@ -418,6 +420,7 @@ class Lens(Table):
     """The lens, measured from the front of its barrel."""
 
     kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
+    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     focal: Length = Field(24.0, description="mm")
     widest: Annotated[float, Field(gt=0.3, le=200)] = Field(14.0, description="f-number wide open")
     stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="f-number used; default widest")
@@ -440,8 +443,10 @@ class Slider(Table):
     """The motorised slider: rail, carriage, pan."""
 
     kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
+    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     from_: Point3 = Field(alias="from", description="[x, y, z] of one end of the rail, mm")
     to: Point3 = Field(description="[x, y, z] of the other end, mm")
+    length: Union[Length, None] = Field(None, description="mm that the carriage can travel on the rail as built; from and to lie no farther apart")
     length: Union[Length, None] = Field(None, description="mm that the carriage can travel on the rail as built; from and to lie no farther apart")
     max_speed: Length = Field(200.0, description="mm/s")
     max_accel: Length = Field(400.0, description="mm/s2")
@@ -457,6 +462,7 @@ class Slider(Table):
 class Lift(Table):
     """A lift under the set or the camera. All of the file is written with it at 0."""
 
+    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     carries: Literal["set", "camera"] = Field(description='"set" or "camera": what it raises; lamps and slider stay on the floor unless they ride on it')
     range: tuple[Coordinate, Coordinate] = Field((0.0, 100.0), description="[lowest, highest], mm above its 0, at which everything stands as written here")

@@ -20,10 +20,15 @@ _NEAR_MM = 1e-3
 
 
 def slider_has_length(draft: Draft) -> Iterator[Problem]:
-    """The rail's two ends differ."""
+    """The rail's two ends differ, and lie no farther apart than the slider is long."""
     slider = draft.tables.get("slider")
-    if slider is not None and math.dist(slider.from_, slider.to) < 1:
+    if slider is None:
+        return
+    if (apart := math.dist(slider.from_, slider.to)) < 1:
         yield Problem(("slider", "to"), "the rail's two ends are the same point", "Give the other end of the rail.")
+    elif slider.length is not None and apart > slider.length + _NEAR_MM:
+        says = f"lies {mm(apart)} mm from the rail's other end, and its carriage can travel {mm(slider.length)}"
+        yield Problem(("slider", "to"), says, f"Bring the ends {mm(apart - slider.length)} mm nearer together, or take a longer slider.")
 
 
 def ranges_open(draft: Draft) -> Iterator[Problem]:

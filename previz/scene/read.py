@@ -1,7 +1,7 @@
 """
 Reading the maker's scene file: text in, a checked Scene out, or every fault of the file at once.
 
-    bytes -> text -> plain values + marks -> sound tables (a Draft) -> cross references -> plane geometry -> Scene
+    bytes -> text -> plain values + marks -> kit written out -> sound tables (a Draft) -> cross references -> plane geometry -> Scene
              |       |                       |                         |                   |
              +-------+-----------------------+-- Problems -------------+-------------------+--> SceneFaults with lines
 
@@ -16,6 +16,7 @@ from pathlib import Path
 from previz.scene.crossrefs import crossref_problems
 from previz.scene.draft import Problem
 from previz.scene.faults import Fault, SceneFaults
+from previz.scene.kit import equipped
 from previz.scene.located import located
 from previz.scene.marks import Marks, TooDeep
 from previz.scene.model import Scene
@@ -89,10 +90,18 @@ def scene_from(text: str, path: Path) -> SceneFile:
     typed, slips = parsed(text, marks)
     if slips:
         raise SceneFaults([Fault(path, s.line, "", "", s.says, s.remedy, marks.line_text(s.line), s.span) for s in slips])
+    kit = equipped(typed, path.parent)
+    typed = kit.typed
+    if kit.faults:
+        raise SceneFaults([*kit.faults, *(located(problem, path, marks, typed) for problem in kit.problems)])
     draft, problems = drafted(typed)
     problems += crossref_problems(draft)
     problems += plane_problems(draft)
+    if kit.problems:
+        # A piece that is on no shelf leaves keys missing that it would have brought.
+        unknown = {problem.path[:-1] for problem in kit.problems}
+        problems = [*kit.problems, *(problem for problem in problems if not any(problem.path[: len(path)] == path for path in unknown))]
     if problems:
-        raise SceneFaults([located(problem, path, marks, typed) for problem in problems])
+        raise SceneFaults([located(kit.sourced(problem), path, marks, typed) for problem in problems])
     rows = {table: draft.expanded(table) for table in ROWS}
     return SceneFile(path, text, assembled(draft, rows), marks, typed, {t: tuple(i for i, _ in r) for t, r in rows.items()})
