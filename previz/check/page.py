@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from html import escape
 from urllib.parse import quote
 
+from previz.check.swing import swing_drawing
 from previz.check.text import HEADINGS, closing_line, millimetres, number, patch_rows, rig_phrases, span, where_from
 
 PATCH_ROWS = 40
@@ -51,6 +52,12 @@ dl div { border-top: 1px solid var(--line); padding-top: 6px; }
 dt { font-size: 13px; color: var(--soft); }
 dd { margin: 0; font-size: 19px; font-variant-numeric: lining-nums tabular-nums; }
 dd small { display: block; font-size: 14px; color: var(--soft); }
+.swing { margin-top: 22px; }
+.swing svg { display: block; }
+.swing polyline { fill: none; stroke: var(--soft); }
+.swing .lens { stroke: var(--line); stroke-width: 2; }
+.swing .tip { stroke: var(--amber); stroke-width: 2; }
+.swing circle { fill: var(--ink); }
 .wide { overflow-x: auto; }
 table { width: 100%; border-collapse: collapse; font-size: 15px; font-variant-numeric: lining-nums tabular-nums; }
 th { text-align: right; font-weight: normal; font-size: 13px; color: var(--soft); padding: 4px 0 4px 18px; border-bottom: 1px solid var(--ink); }
@@ -109,6 +116,7 @@ def _shot(shot: dict, files: ShotFiles, shown_already) -> str:
         poster = f' poster="{escape(quote(files.stills[0][0]))}"' if files.stills else ""
         pictures.insert(0, f'<figure><video src="{link}" controls loop muted playsinline{poster}></video><figcaption>The reel, at playback speed</figcaption></figure>')
     parts = [f"<h2>Shot</h2><h3>{escape(shot['name'])}</h3>", _figures(shot)]
+    parts += [swing_drawing(shot["rig"])]
     parts += [f'<div class="pair">{"".join(pictures)}</div>'] if pictures else []
     parts += [f'<div class="lead">{_picture(files.chart, "Exposure chart of the middle: stops about middle grey as the camera is set", classes="chart")}</div>'] if files.chart else []
     parts += [f'<div class="lead">{_picture(files.contact, "Contact sheet: time, clearance and where the patches lie")}</div>'] if files.contact else []
@@ -118,18 +126,17 @@ def _shot(shot: dict, files: ShotFiles, shown_already) -> str:
 def _figures(shot: dict) -> str:
     """Return the figures of a shot as a strip of label and value."""
     clearance, framing, exposure, rig, focus = (shot[key] for key in ("clearance", "framing", "exposure", "rig", "focus"))
+    lift = shot["lift"] or {"peak_speed_mm_s": 0.0}
     cells = [
         ("clip", f"{number(shot['clip_s'])} s", f"from a {number(shot['take_s'])} s take"),
         ("frames a second", number(shot["capture_fps"]), f"shown at {number(shot['playback_fps'])}"),
         ("focus, from the pupil", f"{span(focus['distance_mm'])} mm", f"sharp {number(focus['near_mm'])} to {number(focus['far_mm'])} mm at the nearest"),
-        ("rig", f"{number(rig['peak_speed_mm_s'])} mm/s", f"{number(rig['travel_mm'])} mm travel"),
+        ("rig", f"{number(max(rig['peak_speed_mm_s'], lift['peak_speed_mm_s']))} mm/s", ", ".join(rig_phrases(shot)) or f"{number(rig['travel_mm'])} mm travel"),
         ("haze at the roll", f"{number(shot['haze']['extinction_at_roll_per_m'], 2)} per metre", ""),
         ("optical depth", f"{number(shot['haze']['optical_depth_across'], 2)} across the set, {number(shot['haze']['optical_depth_to_subject'], 2)} to the subject", ""),
     ]
     if clearance:
         cells.insert(2, ("clearance", f"{number(round(clearance['min_mm'], 1))} mm", " to ".join(clearance["between"])))
-    if said := rig_phrases(shot):
-        cells.append(("on the rig", said[0], ", ".join(said[1:])))
     if framing:
         cells.insert(3, (f"{framing['subject']} inside the frame", f"{100 * framing['worst_margin']:.0f} %", f"{100 * framing['hidden_share']:.0f} % hidden at worst"))
     if exposure and exposure["iso_needed"] is not None:

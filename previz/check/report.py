@@ -18,7 +18,7 @@ from dataclasses import asdict, fields
 
 import numpy as np
 
-from previz.check import fit, rigging, light, thickness, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
+from previz.check import fit, focus, rigging, light, thickness, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
 from previz.light.colour import luminance
@@ -83,6 +83,20 @@ def hand_entry(taken: Taken) -> dict:
     return {**wander, "steady_clearance_mm": held.steady.min_mm, "sway_mm": held.sway_mm}
 
 
+def focus_entry(found) -> dict:
+    """Return what is sharp along the take, and the pull."""
+    worst = found.worst
+    return {
+        "pull": [asdict(mark) for mark in found.pull],
+        "pull_mm_s": found.pull_mm_s,
+        "subject_sharp_share": None if worst is None else found.sharp_share[worst],
+        "subject_sharp_at_take_s": None if worst is None else found.take_s[worst],
+        "subject_mm": None if worst is None else found.subject_mm[worst],
+        **{name: getattr(found, name) for name in ("stop", "effective_stop", "magnification", "hyperfocal_mm", "airy_mm", "coc_mm", "pixel_mm", "balanced_stop")},
+        "along": {name: getattr(found, name) for name in ("take_s", "distance_mm", "near_mm", "far_mm")},
+    }
+
+
 def shot_entry(taken: Taken, carries: str | None = None) -> dict:
     """Return the figures of one shot, on a lift that `carries` set or camera."""
     shot, speeds = taken.shot, taken.speeds
@@ -95,11 +109,11 @@ def shot_entry(taken: Taken, carries: str | None = None) -> dict:
         "playback_fps": shot.playback,
         "clearance": taken.clearance and {key: getattr(taken.clearance, key) for key in ("min_mm", "at_take_s", "between")},
         "framing": taken.framing and {key: getattr(taken.framing, key) for key in ("subject", "worst_margin", "hidden_share")},
-        "focus": {"distance_mm": taken.focus_mm, "near_mm": taken.near_mm, "far_mm": taken.far_mm},
+        "focus": {"distance_mm": taken.focus_mm, "near_mm": taken.near_mm, "far_mm": taken.far_mm} | focus_entry(taken.sharpness),
         "exposure": taken.exposure and asdict(taken.exposure),
         "shafts": [asdict(shaft) for shaft in taken.shafts],
         "rig": {key: getattr(speeds, key) for key in ("peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "travel_mm")}
-        | {key: getattr(taken.demand, key) for key in ("carriage_mm", "pan_deg", "tilt_deg", "peak_pan_accel_deg_s2", "tip_swing_mm", "tip_mm")},
+        | {key: getattr(taken.demand, key) for key in ("carriage_mm", "pan_deg", "tilt_deg", "peak_pan_accel_deg_s2", "tip_swing_mm", "axis_mm", "tip_mm")},
         "lift": lift_entry(taken, carries),
         "hand": taken.held and hand_entry(taken),
         "haze": {

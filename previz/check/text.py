@@ -210,12 +210,17 @@ def rig_phrases(shot: dict) -> list[str]:
     if rig["carriage_mm"]:
         said.append(f"carriage {from_to(rig['carriage_mm'])} mm")
         said += [f"{axis} {from_to(rig[f'{axis}_deg'])} degrees" for axis in ("pan", "tilt") if TO in from_to(rig[f"{axis}_deg"])]
-        said += [f"tip {millimetres(rig['tip_swing_mm'])} mm sideways"] if rig["tip_swing_mm"] >= LEAST_SWING_MM else []
+        said += [f"tip {millimetres(rig['tip_swing_mm'])} mm sideways"] if swings(rig) else []
     if lift and (lift["from_mm"] or lift["to_mm"]):
         said.append(f"lift {from_to((lift['from_mm'], lift['to_mm']))} mm under the {lift['carries']}")
     if hand:
         said.append(f"by hand, {number(hand['px_frame'], 2)} pixels a frame ({number(hand['px_frame_unslowed'], 2)} if shot at {number(shot['playback_fps'])})")
     return said
+
+
+def swings(rig: dict) -> bool:
+    """Return whether the tip of the lens goes sideways by as much as a pencil line."""
+    return (rig["tip_swing_mm"] or 0.0) >= LEAST_SWING_MM
 
 
 def from_to(ends) -> str:

@@ -32,7 +32,8 @@ class Demand:
     pan_range_deg          (lowest, highest) on the way [degree]
     tilt_range_deg         the same of the tilt [degree]
     peak_pan_accel_deg_s2  infinite for a pan without ease [degree/s2]
-    tip_mm                 (PATH_POINTS, 3) where the front of the barrel is, evenly through the take, in set coordinates [mm]
+    axis_mm, tip_mm        (PATH_POINTS, 3) where the pan axis, level with the pupil, and the front of the barrel are, evenly
+                           through the take, in set coordinates [mm]
     tip_swing_mm           how far the tip goes sideways, square to the rail seen from above; None off the rail [mm]
     lift_mm                (from, to) of the lift [mm]
     peak_lift_mm_s         [mm/s]
@@ -45,6 +46,7 @@ class Demand:
     pan_range_deg: tuple[float, float]
     tilt_range_deg: tuple[float, float]
     peak_pan_accel_deg_s2: float
+    axis_mm: np.ndarray
     tip_mm: np.ndarray
     tip_swing_mm: float | None
     lift_mm: tuple[float, float]
@@ -71,7 +73,8 @@ def demand(scene: Scene, shot: Shot, move: Move) -> Demand:
     steady, take_s = move.steady, np.linspace(0, move.take_s, FINE)
     poses = steady.poses(take_s)
     pan, tilt = np.degrees(poses.pan), np.degrees(poses.tilt)
-    tip = _tip(scene, steady, np.linspace(0, move.take_s, PATH_POINTS))
+    path_s = np.linspace(0, move.take_s, PATH_POINTS)
+    tip = _tip(scene, steady, path_s)
     along = _along(scene.slider) if on_rail(scene, shot) else None
     rise = abs(move.lift[1] - move.lift[0])
     return Demand(
@@ -81,6 +84,7 @@ def demand(scene: Scene, shot: Shot, move: Move) -> Demand:
         pan_range_deg=(pan.min(), pan.max()),
         tilt_range_deg=(tilt.min(), tilt.max()),
         peak_pan_accel_deg_s2=_peak_bend(pan, take_s, steady),
+        axis_mm=steady.axis(steady.travel(path_s)),
         tip_mm=tip,
         tip_swing_mm=None if along is None else float(np.ptp(tip[:, :2] @ _aside(along))),
         lift_mm=move.lift,

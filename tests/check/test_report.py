@@ -39,7 +39,7 @@ class TestJson:
         assert set(shot["exposure"]) == {"metered_cd_m2", "ev100", "iso_needed", "stops_over_iso_max", "ways"}
         assert set(shot["rig"]) == {
             *("peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "peak_pan_accel_deg_s2", "travel_mm"),
-            *("carriage_mm", "pan_deg", "tilt_deg", "tip_swing_mm", "tip_mm"),
+            *("carriage_mm", "pan_deg", "tilt_deg", "tip_swing_mm", "axis_mm", "tip_mm"),
         }
         assert shot["lift"] is None and shot["hand"] is None
         assert set(shot["haze"]) == {"extinction_at_roll_per_m", "optical_depth_across", "optical_depth_to_subject", "picture_within"}
