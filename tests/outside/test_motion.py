@@ -51,3 +51,20 @@ def test_time_of_a_move_with_symmetrical_ramps(case):
     assert_allclose(d * curve.share(out["t_acc_s"]), d * curve.peak_rate * out["t_acc_s"] / 2, rtol=1e-6)
     if "ramp_dist_mm" in out:
         agree(case, "ramp_dist_mm", d * curve.share(out["t_acc_s"]))
+
+
+@each("5.7b")
+def test_a_move_too_short_for_its_speed(case):
+    """T = 2 sqrt(D/a), all of it ramps: an ease of a half, whose mean acceleration is the peak of a trapezoid's."""
+    out = case["outputs"]
+    curve = SCurve(out["T_s"], 0.5)
+    assert_allclose(curve.ramp_s, out["t_acc_s"], rtol=1e-6)
+    assert_allclose(case["inputs"]["D_mm"] * curve.peak_rate, out["v_peak"], rtol=1e-6)
+    assert_allclose(case["inputs"]["D_mm"] * curve.peak_rate / curve.ramp_s, case["inputs"]["a_max"], rtol=1e-6)
+
+
+@each("5.6d")
+def test_a_third_of_the_take_each_way(case):
+    """Ramps of a third: 1.5 D/T, whatever the shape of the S."""
+    given = case["inputs"]
+    agree(case, "trap13_v", given["D_mm"] * SCurve(given["T_s"], 1 / 3).peak_rate)
