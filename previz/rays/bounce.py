@@ -36,7 +36,7 @@ from previz.rays.workers import worker_count
 # The first bounce comes from small bright patches and shafts and takes every ray; later ones come from all over and take
 # a few, others each time. Haze cells gather from all sides into nine harmonics, which need fewer rays at first.
 _LATER_SHARE = 12
-_LATER_CELL_SHARE, _LATER_HAZE_RAYS = 8, 2
+_CELL_SHARE, _LATER_CELL_SHARE, _LATER_HAZE_RAYS = 2, 8, 2
 _ROUNDS = 4
 HARMONICS = (ORDER + 1) ** 2
 _ORDER_OF = np.array([0, 1, 1, 1, 2, 2, 2, 2, 2])
@@ -79,7 +79,8 @@ class Weights:
     """
     The transport in one medium.
 
-    texels, cells  what texels and haze cells see, for each bounce that is taken; all that they see for the first
+    texels, cells  what texels and haze cells see, for each bounce that is taken
+    all_ways       all that haze cells see
     once           factor on `Sight.haze` for light that scatters for the first time, by the trimmed medium
     moments        (9,) float32: the phase function's moment that each harmonic is scattered with
     table          (nodes,) float32: phase function of light that scatters for the first time [1/sr]
@@ -87,6 +88,7 @@ class Weights:
 
     texels: tuple[Sight, ...]
     cells: tuple[Sight, ...]
+    all_ways: Sight
     once: float
     moments: np.ndarray
     table: np.ndarray
@@ -120,7 +122,8 @@ def weights(transport: Transport, medium: Scaled, first: Trimmed) -> Weights:
     later = range(_ROUNDS - 1)
     few = Sight(texels.texel, texels.surface, *(a[:, : _LATER_SHARE * _LATER_HAZE_RAYS] for a in (texels.cell, texels.haze, texels.way)))
     return Weights(
-        (texels, *(few.thinned(_LATER_SHARE, i) for i in later)), (cells, *(cells.thinned(_LATER_CELL_SHARE, i) for i in later)), once, moments, first.table
+        (texels, *(few.thinned(_LATER_SHARE, i) for i in later)), (cells.thinned(_CELL_SHARE, 0), *(cells.thinned(_LATER_CELL_SHARE, i) for i in later)), cells,
+        once, moments, first.table
     )
 
 
@@ -317,16 +320,16 @@ def _of_one_lamp(texels, transport, weight, direct, lamp, threads, read, incomin
             jobs = banded(_to_texels, n, 2 * threads, *weight.texels[number].arrays, *light, arriving)
             jobs += banded(_to_cells, cells, threads, *weight.cells[number].arrays, *light, through)
             _done(jobs)
-            before = sent.sum(axis=0)
-            sent, glow = reflectance * arriving, moments * through[borrow]
+            before, sent, glow = sent, reflectance * arriving, moments * through[borrow]
             total += arriving
             total_glow += glow
-        left = sent.sum(axis=0) / np.maximum(before, np.float32(1e-30))
+        every = np.ones(n, np.float32)
+        left = every @ sent / np.maximum(every @ before, np.float32(1e-30))
         rest = np.minimum(left, np.float32(0.98)) / (1 - np.minimum(left, np.float32(0.98)))
         blend, whole = transport.reading, total + rest * arriving
         _done(banded(_read, n, threads, blend.indptr, blend.indices, blend.data, whole, read))
         light = straight + reflectance * read, *lamp, total_glow + rest * glow, True
-        _done(banded(_to_each_ray, cells, threads, *weight.cells[0].arrays, *light, incoming))
+        _done(banded(_to_each_ray, cells, threads, *weight.all_ways.arrays, *light, incoming))
 
 
 def _done(jobs: list) -> None:
