@@ -172,6 +172,7 @@ def _layered(scene, shot, at, take, pixels, quality, layers, mix, output, worker
     from previz.check.folder import default_folder, file_stem
     from previz.frames.layers import layers_path, parsed_mix, read_layers, write_layers
     from previz.frames.picture import picture_kind, write_picture
+    from previz.scene.shots import scene_of
 
     if layers is not None:
         layers_path(layers)
@@ -186,7 +187,7 @@ def _layered(scene, shot, at, take, pixels, quality, layers, mix, output, worker
         moment_s = moment(chosen, at, take)
         beside = default_folder(scene) / f"{file_stem(chosen.name)}-{moment_s * chosen.fps / chosen.playback:.2f}s"
         if mix is not None:
-            parsed_mix(mix, tuple(lamp.name for lamp in loaded.scene.lamp))
+            parsed_mix(mix, tuple(lamp.name for lamp in scene_of(loaded.scene, chosen).lamp))
         stored = layers or beside.with_name(f"{beside.name}-layers.exr")
         kept, fresh = _stored_layers(stored, loaded.scene, built, chosen, moment_s, pixels, quality, workers)
         if fresh:
@@ -243,11 +244,11 @@ def _hazed(scene, built, shot, moment_s, pixels, quality, workers, watch):
 @app.command(epilog="Example: previz reel scenes/clockmakers-attic.toml --size 640x360")
 def reel(scene: ScenePath, shot: ShotName = None, size: Size = "480x270", proxy: Proxy = False, output: Output = None, workers: Workers = None):
     """The moving preview (MP4) at playback speed, and a contact sheet."""
-    from previz.check.folder import default_folder, file_stem
+    from previz.check.folder import default_folder, file_stem, outlines_of
     from previz.frames.reel import write_reel
+    from previz.frames.still import lit_at_roll
     from previz.progress import watched
     from previz.rays.lit import light_set
-    from previz.rays.patches import patches
     from previz.rig.moves import plan_move
 
     pixels = picture_size(size)
@@ -259,9 +260,9 @@ def reel(scene: ScenePath, shot: ShotName = None, size: Size = "480x270", proxy:
         baked = {"texels": 100, "rays": 1} if proxy else {}
         lit = light_set(loaded.scene, built, workers=workers, progress=watch("light"), **baked)
         output = output or default_folder(scene) / f"{file_stem(chosen.name)}{'-proxy' if proxy else ''}.mp4"
-        outlines = [patch.outline_mm for patch in patches(built, lit.emitters, lit)]
+        lit = lit_at_roll(lit, chosen)
         move = plan_move(loaded.scene, chosen, built)
-        for path in write_reel(lit, chosen, move, output, size=pixels, proxy=proxy, outlines=outlines, workers=workers, progress=watch("reel")):
+        for path in write_reel(lit, chosen, move, output, size=pixels, proxy=proxy, outlines=outlines_of(lit), workers=workers, progress=watch("reel")):
             print(path)
 
 

@@ -17,6 +17,7 @@ from previz.check.text import number, report_text
 from previz.frames.picture import write_picture
 from previz.frames.reel import write_reel
 from previz.frames.still import lit_at_roll, still
+from previz.rays.patches import patches
 from previz.scene.files import replacing
 
 REEL_SIZE = (480, 270)
@@ -78,6 +79,11 @@ def write_folder(study: Study, lit, folder: Path, *, size: tuple[int, int], pape
     return figures, folder / "index.html"
 
 
+def outlines_of(lit) -> list:
+    """Return the outline of each patch of a lit set, (k, 3) each. [mm]"""
+    return [patch.outline_mm for patch in patches(lit.built, lit.emitters, lit)]
+
+
 def moments(taken: Taken) -> list[tuple[str, float]]:
     """Return the moments of the take that are shown as pictures, each with its name. [s]"""
     middle = ("middle", taken.shot.take_s / 2)
@@ -86,6 +92,7 @@ def moments(taken: Taken) -> list[tuple[str, float]]:
 
 def _shot_files(taken: Taken, lit, folder: Path, stem: str, size, outlines, workers, watch) -> ShotFiles:
     shot, rolled = taken.shot, lit_at_roll(lit, taken.shot)
+    outlines = outlines_of(rolled) if shot.lamps else outlines
     stills = []
     for name, take_s in moments(taken):
         picture = still(rolled, shot, taken.move, take_s, size, workers=workers, progress=watch(f"{shot.name}, {name}"))
@@ -93,5 +100,5 @@ def _shot_files(taken: Taken, lit, folder: Path, stem: str, size, outlines, work
         if name == "middle":
             write_picture(folder / f"{stem}-chart.png", picture.chart(shot.name))
         stills.append((f"{stem}-{name}.png", f"{shot.name}, {name}: {number(take_s)} s into the take, {number(take_s * shot.fps / shot.playback)} s of the clip"))
-    reel, contact = write_reel(lit, shot, taken.move, folder / f"{stem}.mp4", size=REEL_SIZE, outlines=outlines, workers=workers, progress=watch(f"{shot.name}, reel"))
+    reel, contact = write_reel(rolled, shot, taken.move, folder / f"{stem}.mp4", size=REEL_SIZE, outlines=outlines, workers=workers, progress=watch(f"{shot.name}, reel"))
     return ShotFiles(stills, reel.name, contact.name, f"{stem}-chart.png")

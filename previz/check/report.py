@@ -102,6 +102,7 @@ def shot_entry(taken: Taken, carries: str | None = None) -> dict:
     shot, speeds = taken.shot, taken.speeds
     return {
         "name": shot.name,
+        "lamps": list(taken.lamps),
         "clip_s": shot.clip,
         "take_s": shot.take_s,
         "slowdown": shot.fps / shot.playback,

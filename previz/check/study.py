@@ -89,6 +89,7 @@ class Taken:
     """
     The figures of one shot.
 
+    lamps                      alight in this shot, by name
     focus_mm                   (FOCUS_MOMENTS,) from the entrance pupil, evenly through the take [mm]
     near_mm, far_mm            sharp from and to, at the nearest of them; far may be infinite [mm]
     exposure                   None where there is no lamp
@@ -103,6 +104,7 @@ class Taken:
     """
 
     shot: Shot
+    lamps: tuple[str, ...]
     move: Move
     speeds: Speeds
     clearance: Clearance | None
@@ -173,7 +175,7 @@ def study_set(lit, *, workers: int | None = None, watch: Callable | None = None)
 def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
     """Return the figures of one shot."""
     rolled = lit_at_roll(lit, shot)
-    scene, built = lit.scene, lit.built
+    scene, built = rolled.scene, rolled.built
     move = plan_move(scene, shot, built)
     lit = lit_at_moment(rolled, move, move.take_s / 2)
     moments = np.linspace(0, move.take_s, FOCUS_MOMENTS)
@@ -181,6 +183,7 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
     near, far = limits(scene.lens.focal, stop_used(scene.lens, shot), scene.body.coc_mm, focus.min(), inverse_p(scene.lens))
     return Taken(
         shot=shot,
+        lamps=tuple(lamp.name for lamp in scene.lamp),
         move=move,
         speeds=move.speeds(),
         clearance=clearance(built, scene, move),
@@ -194,18 +197,18 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         thickness=thickness(lit, [view_of(lit, move, t, SIZE) for t in moments], focus),
         off_rail_mm=move.off_rail_mm(scene.slider) if scene.slider and shot.move in ("slide", "arc") else 0.0,
         demand=demand(scene, shot, move),
-        light=_light(rolled, move),
+        light=_light(rolled, shot, move),
         held=_held(lit, shot, move) if move.shake else None,
     )
 
 
-def _light(lit, move: Move) -> tuple[LightThen, ...]:
+def _light(lit, shot: Shot, move: Move) -> tuple[LightThen, ...]:
     """Return where the light lands at the moments that differ from the file's own, or from each other."""
     from previz.rays.patches import patches
 
     when = [0.0, move.take_s / 2, move.take_s] if light_moves(lit, move) else [0.0]
     there = [(take_s, lit_at_moment(lit, move, take_s)) for take_s in when]
-    if len(there) == 1 and there[0][1] is lit:
+    if len(there) == 1 and there[0][1] is lit and not shot.lamps:
         return ()
     return tuple(LightThen(take_s, float(move.lift_mm(take_s)[0]), tuple(patches(now.built, now.emitters, now))) for take_s, now in there)
 

@@ -18,10 +18,11 @@ from previz.frames.along import lit_at_moment
 from previz.frames.chart import chart
 from previz.frames.hazed import hazed_frame
 from previz.frames.lens_rays import GROUPS
-from previz.haze.medium import medium_at
-from previz.rays.lit import LitSet, relit
+from previz.haze.medium import extinction_at, medium_at
+from previz.rays.lit import LitSet, relit, relit_as
 from previz.rig.moves import Move
 from previz.scene.model import Shot
+from previz.scene.shots import scene_of
 
 QUALITIES = {"draft": (2, 4, 1), "good": (12, 4, 1), "fine": (48, 4, 1)}
 """Rays a pixel, points on each lamp, points in lit haze: what a picture of each quality takes."""
@@ -46,11 +47,27 @@ class Still:
         return chart(self.linear, self.iso, self.stop, self.seconds, title)
 
 
+KEPT = 3
+"""Lit sets that are kept for shots that share their light: each is as large as the stored light of the set (own choice)."""
+
+
 def lit_at_roll(lit: LitSet, shot: Shot) -> LitSet:
-    """Return `lit` with the haze that is left when the camera rolls on `shot`."""
-    medium = medium_at(lit.scene, lit.built, shot.start_after)
-    same = medium.extinction_per_m == lit.medium.extinction_per_m
-    return lit if same else relit(lit, medium=medium)
+    """
+    Return `lit` as it is when the camera rolls on `shot`: with the shot's own lamps, and the haze that is left.
+
+    Nothing is baked again, and shots that share their light share one lit set.
+    """
+    scene = scene_of(lit.scene, shot)
+    light = (scene.lamp, scene.haze, extinction_at(scene.haze, shot.start_after))
+    if light == (lit.scene.lamp, lit.scene.haze, lit.medium.extinction_per_m):
+        return lit
+    if light not in lit.kept:
+        same_lamps = scene.lamp == lit.scene.lamp and scene.haze == lit.scene.haze
+        fresh = relit(lit, medium=medium_at(scene, lit.built, shot.start_after)) if same_lamps else relit_as(lit, scene, shot.start_after)
+        while len(lit.kept) >= KEPT:
+            del lit.kept[next(iter(lit.kept))]
+        lit.kept[light] = fresh
+    return lit.kept[light]
 
 
 def view_of(lit: LitSet, move: Move, take_s: float, size: tuple[int, int]) -> View:

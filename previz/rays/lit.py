@@ -8,7 +8,7 @@ the transport: no hemisphere ray is cast again. Pictures, patches and exposure r
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -53,6 +53,7 @@ class LitSet:
     bounce             bounced light of each lamp, behind each tint, per candela
     calibrations       of the lamps that a meter's readings set
     lift_mm            height of the lift that the lamps stand with [mm]
+    kept               this set in other light, as `lit_at_roll` keeps it; begins empty in every set
     """
 
     scene: Scene
@@ -72,6 +73,7 @@ class LitSet:
     workers: int | None
     calibrations: tuple[Calibration, ...] = ()
     lift_mm: float = 0.0
+    kept: dict = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def candela(self) -> np.ndarray:
@@ -198,6 +200,17 @@ def relit(lit: LitSet, *, lamps: tuple[Emitter, ...] | None = None, medium: Medi
         changed |= {"medium": medium, "weight": weights(lit.transport, scaled(medium), trimmed(medium))}
     fresh = _papered(replace(lit, **changed))
     return replace(fresh, bounce=_bounce(fresh))
+
+
+def relit_as(lit: LitSet, scene: Scene, after_spray_s: float = 0.0) -> LitSet:
+    """
+    Return `lit` with the lamps and the haze of another scene of the same set, the haze so long after the spray; the transport is kept. [s]
+
+    Lamps keep the level that a meter's readings have set.
+    """
+    factor = {one.lamp: one.factor for one in lit.calibrations}
+    lamps = tuple(replace(e, candela=e.candela * factor.get(e.name, 1.0)) for e in emitters(scene, lit.built))
+    return relit(replace(lit, scene=scene, lift_mm=0.0), lamps=lamps, medium=medium_at(scene, lit.built, after_spray_s))
 
 
 def _calibrated(lit: LitSet) -> LitSet:

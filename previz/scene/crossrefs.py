@@ -19,6 +19,7 @@ from previz.scene.focusing import RULES as FOCUSING, marks_of
 from previz.scene.moving import RULES as MOVING
 from previz.scene.outlines import LANCET_HEAD, size_of
 from previz.scene.rings import ring_is_sound
+from previz.scene.shots import RULES as CHANGES
 
 ROOM_PARTS = ("walls", "floor", "ceiling", "slopes", "reveals")
 _RESERVED = ("ceiling", "floor", "slope", *ROOM_PARTS)
@@ -400,6 +401,7 @@ RULES = (
     barrel_holds_pupil,
     *FOCUSING,
     *MOVING,
+    *CHANGES,
     shots_refer,
     shots_look,
     shots_expose,

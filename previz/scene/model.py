@@ -315,6 +315,9 @@ class LampTable(Table):
     measured: Annotated[tuple[Reading, ...], Field(max_length=100)] = Field(
         (), description="[{at, lux, facing}, ...]: a meter's readings, this lamp alone alight in clear air, gel and dim as here; they set its level"
     )
+    mains: Annotated[float, Field(ge=0, le=1000)] = Field(0.0, description="hertz of the mains, 50 or 60, whose every half-wave its light follows; 0 is steady light")
+    pulse: Annotated[float, Field(ge=0, le=1e6)] = Field(0.0, description="flashes a second of a lamp dimmed by pulses; 0 is none")
+    ripple: Share = Field(1.0, description="how deep light on the mains ripples about its mean, as a share: 1 goes out in between, a thick filament is near 0.1")
 
     @property
     def gel_stops(self) -> float:
@@ -497,6 +500,32 @@ class FocusMark(Table):
     focus: Union[Length, Point3, Name] = Field(description="mm from the entrance pupil, [x, y, z] or a prop's name")
 
 
+class LampChange(Table):
+    """What one shot has different about a lamp."""
+
+    at: Union[Point3, None] = Field(None, description="[x, y, z] of the centre of the emitting face, mm")
+    toward: Union[Point3, Name, None] = Field(None, description="[x, y, z], or the name of an opening or a prop")
+    lux_at_1m: Union[Annotated[float, Field(gt=0, le=1e9)], None] = Field(None, description="lux on the axis at 1 m, far field")
+    candela: Union[Annotated[float, Field(gt=0, le=1e9)], None] = Field(None, description="candela on the axis")
+    lumens: Union[Annotated[float, Field(gt=0, le=1e9)], None] = Field(None, description="lumens from the whole face")
+    beam: Union[Annotated[float, Field(ge=1, le=170)], None] = Field(None, description="degrees, full angle between the half-intensity directions")
+    colour: Union[Colour, Kelvin, Temperature, None] = Field(None, description='"#rrggbb", kelvin or {kelvin, locus}')
+    gel: Union[Annotated[float, Field(ge=0, le=20)], Gel, None] = Field(None, description="stops of light taken away, or {stops, mired}")
+    dim: Union[Share, None] = Field(None, description="0 dark, 1 full")
+    diffusion: Union[Diffusion, None] = Field(None, description="{distance, size, transmittance}: a diffusing sheet before the lamp")
+
+
+class HazeChange(Table):
+    """What one shot has different about the haze; it fills the same air in every shot."""
+
+    extinction: Union[Annotated[float, Field(ge=0, le=1000)], None] = Field(None, description="per metre")
+    visibility: Union[Annotated[float, Field(gt=0, le=1e6)], None] = Field(None, description="metres, 3.912 / extinction")
+    albedo: Union[Share, None] = Field(None, description="share of the light taken from a ray that is scattered, not absorbed")
+    g: Union[Annotated[float, Field(ge=-0.98, le=0.98)], None] = Field(None, description="mean cosine of scattering; positive is forward")
+    droplets: Union[Droplets, None] = Field(None, description="{diameter, spread, index}: how droplets of these sizes scatter, instead of g")
+    half_life: Union[Annotated[float, Field(gt=0, le=1e6)], None] = Field(None, description="seconds until half of it is gone")
+
+
 class Shot(Table):
     """One take: where the lens goes, what it looks at, how it is exposed."""
 
@@ -521,6 +550,8 @@ class Shot(Table):
     iso: Annotated[float, Field(gt=0, le=1e7)] = Field(800.0, description="ISO set on the body")
     stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="f-number; default the lens's")
     start_after: Annotated[float, Field(ge=0, le=1e6)] = Field(0.0, description="seconds between the spray and the roll")
+    lamps: dict[Name, Union[bool, LampChange]] = Field({}, description="lamps that differ in this shot, by name: false is out, {at, toward, dim, gel, ...} is changed")
+    haze: Union[HazeChange, None] = Field(None, description="what differs about the haze in this shot: {extinction, half_life, ...}")
     reset: Annotated[float, Field(ge=0, le=1e6)] = Field(20.0, description="seconds from the end of a take to the next roll: the slider goes back, props are set right")
 
     @property
