@@ -304,6 +304,29 @@ def cut(
         print(f"{finding.about}: {finding.says}\n  {finding.remedy}", file=sys.stderr)
 
 
+@app.command(epilog="Example: previz export scenes/clockmakers-attic.toml -o attic --only gltf,csv")
+def export(
+    scene: ScenePath,
+    output: Annotated[Optional[Path], _option("-o --output", "FOLDER", "A folder; default open-files beside the pictures.")] = None,
+    only: Annotated[Optional[str], _option("--only", "LIST", "One or more of gltf, usd, csv, json, patches, with commas between.")] = None,
+    workers: Workers = None,
+):
+    """Set, lamps, moves and patches in open formats, for other programs."""
+    from previz.check.folder import default_folder
+    from previz.progress import watched
+    from previz.rays.lit import light_set
+    from previz.sheets.export import wanted_kinds, write_open_files
+
+    kinds = wanted_kinds(only)
+    with watched() as watch:
+        loaded, built = _loaded(scene, workers)
+        # Nothing here asks for bounce light, but readings of a meter do where they set a lamp's level.
+        baked = {} if any(lamp.measured for lamp in loaded.scene.lamp) else {"texels": 100, "rays": 1}
+        lit = light_set(loaded.scene, built, workers=workers, progress=watch("light"), **baked)
+        for path in write_open_files(lit, output or default_folder(scene) / "open-files", kinds=kinds, tick=watch("files")):
+            print(path)
+
+
 def _templates(scene, folder: Path) -> list[tuple[str, str]]:
     """Write the wall templates that `make` links; a set that has none, or too many sheets, has its reason said and is made without."""
     from previz.sheets.cut import write_templates

@@ -17,3 +17,8 @@ LUX_PER_CANDELA_MM2 = MM_PER_M**2
 def per_mm(per_m):
     """Return a coefficient, or an array of them, per millimetre. [1/m] -> [1/mm]"""
     return per_m / MM_PER_M
+
+
+def metres(mm):
+    """Return a length, or an array of them, in metres. [mm] -> [m]"""
+    return mm / MM_PER_M

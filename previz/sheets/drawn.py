@@ -69,7 +69,7 @@ def _svg_mark(mark, piece, height):
 
 def template_dxf(mark: str, piece: Piece) -> str:
     """Return a piece as DXF R2010, unit millimetre, datum at the origin, closed polylines on the layers cut, score and engrave."""
-    with _same_bytes():
+    with same_bytes():
         document = ezdxf.new("R2010", units=units.MM)
         document.header["$MEASUREMENT"] = 1
         space = document.modelspace()
@@ -86,8 +86,8 @@ def template_dxf(mark: str, piece: Piece) -> str:
 
 
 @contextmanager
-def _same_bytes():
-    """Without this every DXF would hold the moment and a number of its own; the same scene must give the same bytes."""
+def same_bytes():
+    """Write DXF so within the block. Without this every DXF would hold the moment and a number of its own; the same scene must give the same bytes."""
     before = ezdxf.options.write_fixed_meta_data_for_testing
     ezdxf.options.write_fixed_meta_data_for_testing = True
     try:
