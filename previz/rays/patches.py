@@ -101,8 +101,8 @@ def patches(built: BuiltSet, emitters, lit) -> list[Patch]:
     return [Patch(lux=float(level), **x.fields) for x, level in zip(found, lux) if level > 0]
 
 
-def landed(surface: Surface, panel: Panel, emitter, number: int = 0) -> list[Landed]:
-    """Return the patches that lamp `number` throws through the panes of one panel, before they are lit."""
+def landed(surface: Surface, panel: Panel, emitter, number: int = 0, face: int | None = None) -> list[Landed]:
+    """Return the patches that lamp `number` throws through the panes of one panel, on all faces or on one, before they are lit."""
     throw = panel.throw(emitter.centre)
     if throw is None or not len(surface.corners):
         return []
@@ -111,7 +111,7 @@ def landed(surface: Surface, panel: Panel, emitter, number: int = 0) -> list[Lan
     own = panel_parts(surface, throw, panel.thickness)
     regions = cleared(regions, screens(surface, throw, bounds, own).polygons)
     regions = cleared(regions, entered_before(panel, throw, surface.built.apertures))
-    onto = facets(surface, throw, bounds)
+    onto = facets(surface, throw, bounds, face)
     whole = thrown(regions, onto)
     clear = seen_by_lamp(whole, onto, screens(surface, throw, bounds, ~own))
     return _Landing(surface, panel, throw, emitter, number, onto, whole, clear).patches()

@@ -84,9 +84,9 @@ class Pieces:
     facet: np.ndarray
 
 
-def facets(surface: Surface, throw: Throw, bounds: np.ndarray) -> Facets:
-    """Return the facets beyond the panel that are turned to the lamp and overlap `bounds` (4,) of the throw. [mm]"""
-    facing = np.flatnonzero(_facing(surface, throw))
+def facets(surface: Surface, throw: Throw, bounds: np.ndarray, face: int | None = None) -> Facets:
+    """Return the facets beyond the panel, of one face if it is given, that are turned to the lamp and overlap `bounds` (4,) of the throw. [mm]"""
+    facing = np.flatnonzero(_facing(surface, throw) & (True if face is None else surface.face == face))
     seen, index = _before(throw, surface, facing, throw.height)
     flat = throw.flat(seen)
     near = _overlap(flat, bounds)

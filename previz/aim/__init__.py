@@ -1,0 +1,1 @@
+"""Asked backwards: where a lamp must stand, where an opening must be, and how exact both must be."""
