@@ -16,7 +16,8 @@ from previz.build.built import BuiltSet
 from previz.build.inside import solids_around, ways_out
 from previz.scene.draft import mm, point
 from previz.scene.elevations import Panel, panel_named, panels_of
-from previz.scene.model import FARTHEST_MM, CutoutProp, LatheProp, MeshProp, Room, Scene, Slab
+from previz.scene.model import CutoutProp, LatheProp, MeshProp, Room, Scene, Slab
+from previz.scene.values import FARTHEST_MM
 from previz.scene.outlines import outline_of, panes_of
 
 # Rays start 0.01 mm off the surface that they leave: what is thinner would let them through.

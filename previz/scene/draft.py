@@ -13,7 +13,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from previz.scene.model import Repeat, Table, plain_name
+from previz.scene.model import Repeat
+from previz.scene.values import Table, plain_name
 
 Path = tuple[str | int, ...]
 MOST_THINGS = 20_000

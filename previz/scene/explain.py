@@ -17,7 +17,8 @@ from pydantic import AfterValidator, BaseModel
 from pydantic.fields import FieldInfo
 
 from previz.scene.draft import Problem, listed, nearest
-from previz.scene.model import FARTHEST_MM, KINDS, Scene, Table, hex_colour
+from previz.scene.model import KINDS, Scene
+from previz.scene.values import FARTHEST_MM, Table, hex_colour
 
 _UNSAID = 1e5
 _MOST_MEANT = 20

@@ -9,54 +9,12 @@ Lengths are millimetres and angles degrees, as typed; `Field(description=...)` s
 
 from __future__ import annotations
 
-import re
 from typing import Annotated, Literal, Union
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag
+from pydantic import Discriminator, Field, Tag
 
-FARTHEST_MM = 100_000.0
-
-Length = Annotated[float, Field(gt=0, le=FARTHEST_MM)]
-Offset = Annotated[float, Field(ge=0, le=FARTHEST_MM)]
-Coordinate = Annotated[float, Field(ge=-FARTHEST_MM, le=FARTHEST_MM)]
-Degrees = Annotated[float, Field(ge=-360, le=360)]
-Tilt = Annotated[float, Field(ge=-90, le=90)]
-Share = Annotated[float, Field(ge=0, le=1)]
-Point2 = tuple[Coordinate, Coordinate]
-Point3 = tuple[Coordinate, Coordinate, Coordinate]
-Outline2 = Annotated[tuple[Point2, ...], Field(min_length=3, max_length=2000)]
-
-
-def plain_name(name: str) -> str:
-    """Return `name`; raise ValueError where it could not be told apart inside `room.wall`."""
-    if not name.strip() or "." in name or len(name) > 80 or not name.isprintable():
-        raise ValueError("a name is 1 to 80 printable characters without a full stop")
-    return name
-
-
-Name = Annotated[str, AfterValidator(plain_name)]
-
-
-def hex_colour(text: str) -> str:
-    """Return `text`; raise ValueError where it is no colour."""
-    if not re.fullmatch(r"#[0-9a-fA-F]{6}", text):
-        raise ValueError('a colour is written "#rrggbb", six hexadecimal digits after #')
-    return text
-
-
-Colour = Annotated[str, AfterValidator(hex_colour)]
-TintRow = Annotated[tuple[Colour, ...], Field(min_length=1, max_length=100)]
-TintRows = Annotated[tuple[TintRow, ...], Field(min_length=1, max_length=100)]
-
-
-class Table(BaseModel):
-    """
-    A table of the scene file: unknown keys are faults, values are frozen.
-
-    The reader validates strictly (text never becomes a number, true never 1); code that builds a table may pass lists.
-    """
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True, str_max_length=4000)
+from previz.scene.gear import Body, Hand, Lens, Lift, Slider, Stand, Worktop
+from previz.scene.values import Colour, Coordinate, Degrees, Length, Name, Offset, Outline2, Point2, Point3, Share, Table, Tilt, TintRows
 
 
 class Slab(Table):
@@ -294,7 +252,6 @@ class LampTable(Table):
 
     name: Name = Field(description="used in the report")
     kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
-    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
     at: Point3 = Field(description="[x, y, z] of the centre of the emitting face, mm")
     toward: Union[Point3, Name] = Field(description="[x, y, z], or the name of an opening or a prop")
     lux_at_1m: Union[Annotated[float, Field(gt=0, le=1e9)], None] = Field(None, description="lux on the axis at 1 m, far field")
@@ -382,6 +339,14 @@ class Droplets(Table):
     index: Annotated[float, Field(ge=1.1, le=1.8)] = Field(1.45, description="refractive index; glycols 1.43, glycerol and mineral oil 1.47")
 
 
+class Swirls(Table):
+    """Haze that is thicker here and thinner there, and drifts."""
+
+    contrast: Annotated[float, Field(ge=0, le=1)] = Field(description="standard deviation of the density over its mean; 0 is even, 0.3 gentle, 1 thick wisps in thin air")
+    size: Length = Field(description="mm of a swirl")
+    drift: Annotated[float, Field(ge=0, le=10_000)] = Field(0.0, description="mm/s at which the swirls are carried about, in real time, not on screen")
+
+
 class Haze(Table):
     """The air in the set."""
 
@@ -391,93 +356,8 @@ class Haze(Table):
     g: Annotated[float, Field(ge=-0.98, le=0.98)] = Field(0.75, description="mean cosine of scattering; positive is forward")
     droplets: Union[Droplets, None] = Field(None, description="{diameter, spread, index}: how droplets of these sizes scatter, instead of g")
     half_life: Union[Annotated[float, Field(gt=0, le=1e6)], None] = Field(None, description="seconds until half of it is gone")
+    uneven: Union[Swirls, None] = Field(None, description="{contrast, size, drift}: swirls that drift, instead of even haze")
     fills: Union[Literal["rooms"], tuple[Point3, Point3]] = Field("rooms", description='"rooms", or a box [[x0, y0, z0], [x1, y1, z1]], mm')
-
-
-class Body(Table):
-    """The camera body."""
-
-    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
-    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
-    sensor: tuple[Length, Length] = Field((36.0, 24.0), description="[width, height], mm")
-    crop: Annotated[float, Field(ge=1, le=20)] = Field(1.0, description="how much narrower the used width is than the sensor's at this frame rate")
-    box: tuple[Length, Length, Length] = Field((130.0, 90.0, 80.0), description="[width, height, depth] of the body, mm")
-    resolution: tuple[Annotated[int, Field(ge=16, le=16384)], Annotated[int, Field(ge=16, le=16384)]] = Field((1920, 1080), description="[columns, rows]")
-    iso_max: Annotated[float, Field(gt=0, le=1e7)] = Field(3200.0, description="the highest that the maker accepts")
-    coc: Union[Length, None] = Field(None, description="circle of confusion, mm; default sensor diagonal / 1500")
-
-    @property
-    def coc_mm(self) -> float:
-        """Circle of confusion. [mm]"""
-        return self.coc or (self.sensor[0] ** 2 + self.sensor[1] ** 2) ** 0.5 / 1500
-
-
-class Macro(Table):
-    """What a lens's maker says of it close up."""
-
-    magnification: Annotated[float, Field(gt=0, le=25)] = Field(description="image size over object size; 1 is life size")
-    distance: Offset = Field(description="mm from the front of the barrel to the object at which it has that")
-
-
-class Lens(Table):
-    """The lens, measured from the front of its barrel."""
-
-    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
-    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
-    focal: Length = Field(24.0, description="mm")
-    widest: Annotated[float, Field(gt=0.3, le=200)] = Field(14.0, description="f-number wide open")
-    stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="f-number used; default widest")
-    t_stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="T-number at the stop used, where known")
-    focusing: Union[Literal["unit", "internal"], None] = Field(
-        None, description='"unit" (the lens moves as a whole, as a thin lens does) or "internal" (glass moves inside, as in most probe lenses: it sees as wide near as far); default unit'
-    )
-    macro: Union[Macro, None] = Field(None, description="{magnification, distance}: how large it draws close up, as published or measured, instead of focusing")
-    near: Offset = Field(20.0, description="closest focus from the front of the barrel, mm")
-    pull_time: Union[Annotated[float, Field(gt=0, le=3600)], None] = Field(
-        None, description="seconds that the focus motor takes from endless to closest focus, flat out; none is a motor that is quick enough"
-    )
-    pupil: Offset = Field(0.0, description="entrance pupil behind the front of the barrel, mm")
-    barrel: Annotated[tuple[tuple[Length, Length], ...], Field(min_length=1, max_length=50)] = Field(
-        ((250.0, 20.0), (100.0, 60.0)), description="[[length, diameter], ...] from the front back, mm"
-    )
-
-
-class Slider(Table):
-    """The motorised slider: rail, carriage, pan."""
-
-    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
-    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
-    from_: Point3 = Field(alias="from", description="[x, y, z] of one end of the rail, mm")
-    to: Point3 = Field(description="[x, y, z] of the other end, mm")
-    length: Union[Length, None] = Field(None, description="mm that the carriage can travel on the rail as built; from and to lie no farther apart")
-    length: Union[Length, None] = Field(None, description="mm that the carriage can travel on the rail as built; from and to lie no farther apart")
-    max_speed: Length = Field(200.0, description="mm/s")
-    max_accel: Length = Field(400.0, description="mm/s2")
-    pan_speed: Annotated[float, Field(gt=0, le=3600)] = Field(60.0, description="degrees/s")
-    pan_accel: Annotated[float, Field(gt=0, le=1e6)] = Field(300.0, description="degrees/s2")
-    pan_range: Union[tuple[Degrees, Degrees], None] = Field(None, description="[low, high] that the pan turns between, degrees as look.pan counts them; none is all round")
-    tilt_range: tuple[Tilt, Tilt] = Field((-90.0, 90.0), description="[low, high] that the tilt turns between, degrees, up is positive")
-    reach: Coordinate = Field(0.0, description="pan axis to entrance pupil, forward, mm")
-    rise: Coordinate = Field(0.0, description="rail to entrance pupil, upward, mm")
-    rides: Union[Literal["floor", "lift"], None] = Field(None, description='"floor" or "lift": what it stands on; default the lift where that carries the camera, else the floor')
-
-
-class Lift(Table):
-    """A lift under the set or the camera. All of the file is written with it at 0."""
-
-    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
-    kit: Union[Name, None] = Field(None, description="a piece of kit by its name, which says what is not written here")
-    carries: Literal["set", "camera"] = Field(description='"set" or "camera": what it raises; lamps and slider stay on the floor unless they ride on it')
-    range: tuple[Coordinate, Coordinate] = Field((0.0, 100.0), description="[lowest, highest], mm above its 0, at which everything stands as written here")
-    speed: Length = Field(20.0, description="mm/s")
-    accel: Length = Field(60.0, description="mm/s2")
-
-
-class Hand(Table):
-    """How a camera held in the hands shakes: each figure is the root mean square of one axis."""
-
-    shake_mm: Annotated[float, Field(ge=0, le=100)] = Field(1.0, description="mm, along each of x, y and z")
-    shake_deg: Annotated[float, Field(ge=0, le=30)] = Field(0.3, description="degrees, of pan and of tilt")
 
 
 class Heading(Table):
@@ -573,30 +453,6 @@ class Shot(Table):
     def subject_name(self) -> str | None:
         """The prop to keep in frame, if any."""
         return self.subject or (self.look if isinstance(self.look, str) else None)
-
-
-class Worktop(Table):
-    """The table that the set stands on, for heights that a tape can take from it and from the floor."""
-
-    height: Length = Field(750.0, description="mm, from the floor to the table's top")
-    riser: Union[Offset, None] = Field(None, description="mm, from the table's top up to z = 0; default the set stands on the table itself")
-
-
-def in_order(pair: tuple[float, float]) -> tuple[float, float]:
-    """Return `pair`; raise ValueError where its first is above its second."""
-    if pair[0] > pair[1]:
-        raise ValueError("the first is the least, the second the most")
-    return pair
-
-
-class Stand(Table):
-    """The stand of a lamp that is yet to be placed: where it may be put up, and how high."""
-
-    height: Annotated[tuple[Offset, Offset], AfterValidator(in_order)] = Field((300.0, 2200.0), description="[lowest, highest], mm, of the lamp above the floor")
-    distance: Annotated[tuple[Length, Length], AfterValidator(in_order)] = Field((300.0, 3000.0), description="[nearest, furthest], mm, from the opening to the lamp")
-    base: Length = Field(600.0, description="mm, diameter of the stand's feet")
-    reach: Offset = Field(0.0, description="mm, how far the lamp may hang out sideways from the stand's column")
-    room: Union[tuple[Point2, Point2], None] = Field(None, description="[[x, y], [x, y]], mm, two corners of the floor that stands may be put on; default any")
 
 
 class Scene(Table):

@@ -12,7 +12,8 @@ from collections.abc import Iterator
 
 from previz.scene.draft import Draft, Problem, is_name, listed, nearest, quoted
 from previz.scene.kit import INSTEAD
-from previz.scene.model import Lamp, Scene, Shot, Table
+from previz.scene.model import Lamp, Scene, Shot
+from previz.scene.values import Table
 
 _NEAR_MM = 1e-3
 

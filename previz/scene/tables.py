@@ -13,7 +13,8 @@ from pydantic import ValidationError
 
 from previz.scene.draft import ENOUGH, Draft, Problem, is_name
 from previz.scene.explain import keys_of, kind_problems, row_class, single_class, table_problems, unknown_problems, value_problems
-from previz.scene.model import KINDS, Finish, Opening, Room, Scene, Shot, Table
+from previz.scene.model import KINDS, Finish, Opening, Room, Scene, Shot
+from previz.scene.values import Table
 
 ROWS: dict[str, type[Table] | None] = {"room": Room, "opening": Opening, "prop": None, "lamp": None, "shot": Shot}
 SINGLES = ("mesh", "haze", "body", "lens", "slider", "lift", "hand", "table", "stand")

@@ -12,7 +12,8 @@ from previz.camera.depth import blur_mm, hyperfocal, limits
 from previz.camera.diffraction import airy_mm
 from previz.camera.exposure import effective_stop, ev100, iso_needed, luminance_metered, working_stop
 from previz.camera.lens import half_tangent, inverse_p, magnification
-from previz.scene.model import Body, Lens, Macro, Shot
+from previz.scene.gear import Macro
+from previz.scene.model import Body, Lens, Shot
 
 FOCAL = 24.0
 
