@@ -74,10 +74,15 @@ class Drawing:
         """Draw a closed line through (k, 2) points."""
         self.shapes.append(Shape((np.asarray(points, float),), **style))
 
-    def text(self, at, text: str, **style) -> None:
-        """Write a line of text; see `Leaves.text`."""
-        if text:
-            self.words.append(Words((float(at[0]), float(at[1])), printable(text), style))
+    def text(self, at, text: str, *, ground: bool = False, **style) -> None:
+        """Write a line of text; see `Leaves.text`. With `ground` lines that pass behind it are broken off round it."""
+        if not text:
+            return
+        words = Words((float(at[0]), float(at[1])), printable(text), style)
+        self.words.append(words)
+        if ground:
+            left, low, right, high = words.box
+            self.shapes.append(Shape((np.array([(left - 0.5, low), (right + 0.5, low), (right + 0.5, high), (left - 0.5, high)]),), pen=0, fill="#ffffff"))
 
     def geometry(self, shape, **style) -> None:
         """Draw any flat geometry: polygons with their holes, lines."""
@@ -127,7 +132,7 @@ def hatching(polygon) -> list[np.ndarray]:
     starts = np.arange(np.floor((left - high) / step) * step, right - low + step, step)
     lines = shapely.linestrings([[(c + low, low), (c + high, high)] for c in starts])
     inside = shapely.get_parts(shapely.intersection(lines, polygon))
-    return [np.asarray(part.coords) for part in shapely.get_parts(inside) if part.geom_type == "LineString"]
+    return [np.asarray(part.coords) for part in shapely.get_parts(inside) if part.geom_type == "LineString" and not part.is_empty]
 
 
 def _svg_shape(shape, height):

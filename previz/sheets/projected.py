@@ -20,7 +20,6 @@ from previz.build.built import BuiltSet
 
 GRID_MM = 1e-4
 """Coordinates are rounded to this before outlines are joined, so that edges that are one in the solids are one here. [mm]"""
-SMALLEST_MM2 = 0.05
 
 ABOVE = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
 FROM_SOUTH = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
@@ -40,6 +39,7 @@ class Seen:
     outlines  part name -> what it covers, cut or behind [mm]
     depths    part name -> depth of its nearest point [mm]
     hidden    part name -> outline of what lies wholly before the plane
+    shown     part name -> the part of its outline that nothing nearer hides
     """
 
     cut: shapely.Geometry
@@ -47,6 +47,7 @@ class Seen:
     outlines: dict[str, shapely.Geometry]
     depths: dict[str, float]
     hidden: dict[str, shapely.Geometry]
+    shown: dict[str, shapely.Geometry]
 
 
 def seen_flat(facing: np.ndarray, points) -> np.ndarray:
@@ -74,7 +75,8 @@ def seen_set(built: BuiltSet, facing: np.ndarray, level: float) -> Seen:
         if not covered.is_empty:
             outlines[part.name], depths[part.name] = covered, float(min(depth.max(), level))
     cut = shapely.union_all(cuts, grid_size=GRID_MM) if cuts else shapely.Polygon()
-    return Seen(cut, _visible(outlines, depths, cut), outlines, depths, hidden)
+    lines, shown = _visible(outlines, depths, cut)
+    return Seen(cut, lines, outlines, depths, hidden, shown)
 
 
 def _covered(corners, faces, facing):
@@ -102,12 +104,13 @@ def _section(corners, faces, facing, level):
 
 
 def _visible(outlines, depths, cut):
-    """The outlines of all parts, nearest first, each without what nearer ones hide."""
-    before, lines = shapely.buffer(cut, -0.01), []
+    """The outlines of all parts, nearest first, each without what nearer ones hide; and the area of each that is left."""
+    before, lines, shown = shapely.buffer(cut, -0.01), [], {}
     for name in sorted(outlines, key=lambda name: -depths[name]):
         lines.append(shapely.difference(shapely.boundary(outlines[name]), before))
+        shown[name] = shapely.difference(outlines[name], before)
         before = shapely.union(before, shapely.buffer(outlines[name], -0.01))
-    return shapely.union_all(lines) if lines else shapely.LineString()
+    return (shapely.union_all(lines) if lines else shapely.LineString()), shown
 
 
 @dataclass(frozen=True)

@@ -11,15 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from previz.sheets.leaves import AMBER, INK, LIGHT, LINE_MM, SOFT, Leaves
 from previz.frames.lettering import printable
-from previz.sheets.paper import PAPERS, SIDE_MM, Tiling
+from previz.sheets.flow import LEFT, Flow, counted
+from previz.sheets.leaves import AMBER, LIGHT, SOFT, Leaves
+from previz.sheets.paper import PAPERS, Tiling
 from previz.sheets.pieces import Piece
 from previz.sheets.running import figure
 from previz.sheets.tiles import PENS, draw_sheets, drawn_last_first, letters, opening_letters, tiling_of
 from previz.sheets.webs import weak_webs, weakest_allowed
 
-LEFT = SIDE_MM + 4
 CAUTIONS = (
     "Knives: a fresh blade, a steel rule, several light passes, and the free hand behind the blade. Laser cutters: never unattended, with their own "
     "extraction, and only material that its maker declares fit for a laser. Wear eye protection; keep the dust of sanding and sawing out of your lungs. "
@@ -65,7 +65,7 @@ def templates_pdf(title: str, scale: float, pieces: tuple[Piece, ...], *, paper:
     stretch = 100.0 / measured
     all_of_it = numbered(pieces, paper, stretch)
     leaves = Leaves(f"{printable(title)}: wall templates")
-    flow = _Flow(leaves, PAPERS[paper])
+    flow = Flow(leaves, PAPERS[paper])
     _first_page(flow, title, scale, all_of_it, paper, measured, notes)
     for one in all_of_it:
         _map_page(flow, one)
@@ -73,54 +73,12 @@ def templates_pdf(title: str, scale: float, pieces: tuple[Piece, ...], *, paper:
     return leaves.finished()
 
 
-class _Flow:
-    """Lines of text down pages, a new page where one is full."""
-
-    def __init__(self, leaves, page):
-        self.leaves, self.page = leaves, page
-        self.width = page[0] - 2 * LEFT
-
-    def begin(self, bookmark, level=0):
-        self.leaves.page(self.page, bookmark, level)
-        self.y = self.page[1] - 20
-        self.leaves.text((self.page[0] - LEFT, 10), str(self.leaves.number), anchor="right", colour=SOFT)
-
-    def room_for(self, height):
-        if self.y - height < 16:
-            self.begin("")
-
-    def words(self, text, *, large=False, colour=INK, indent=0.0, after=0.0):
-        step = LINE_MM if not large else 6.2
-        for line in self.leaves.lines_of(text, self.width - indent, large=large):
-            self.room_for(step)
-            self.leaves.text((LEFT + indent, self.y), line, large=large, colour=colour)
-            self.y -= step
-        self.y -= after
-
-    def heading(self, text):
-        self.room_for(14)
-        self.y -= 3
-        self.leaves.text((LEFT, self.y), text, colour=AMBER)
-        self.y -= 1.6
-        self.leaves.line([(LEFT, self.y), (LEFT + self.width, self.y)], pen=0.12)
-        self.y -= 4.2
-
-    def row(self, cells, columns, colour=INK):
-        """Cells at the columns (left edges, share of the width), the longest cut to fit."""
-        self.room_for(LINE_MM)
-        stops = [*columns[1:], 1.0]
-        for cell, left, right in zip(cells, columns, stops):
-            text = self.leaves.clipped(cell, (right - left) * self.width - 2)
-            self.leaves.text((LEFT + left * self.width, self.y), text, colour=colour)
-        self.y -= LINE_MM
-
-
 def _first_page(flow, title, scale, all_of_it, paper, measured, notes):
     flow.begin("Read this first")
     flow.words(title, large=True)
     sheets = sum(one.tiling.count for one in all_of_it)
     corrected = f", corrected for a bar that measured {measured:g} mm" if measured != 100 else ""
-    flow.words(f"Wall templates at 1:1 of the model (scale 1:{scale:g}): {_count(len(all_of_it), 'piece')} on {_count(sheets, 'sheet')} of {paper}{corrected}", colour=SOFT)
+    flow.words(f"Wall templates at 1:1 of the model (scale 1:{scale:g}): {counted(len(all_of_it), 'piece')} on {counted(sheets, 'sheet')} of {paper}{corrected}", colour=SOFT)
     flow.heading("How to use them")
     for number, step in enumerate(STEPS, 1):
         flow.words(f"{number}.  {step}", after=0.8)
@@ -137,10 +95,6 @@ def _first_page(flow, title, scale, all_of_it, paper, measured, notes):
         flow.heading("Keep an eye on this")
         for note in notes:
             flow.words(note, after=0.8)
-
-
-def _count(number, noun):
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _plans(flow, all_of_it):
@@ -182,7 +136,7 @@ def _map_page(flow, one):
     flow.begin(f"{one.mark} {piece.name}")
     flow.words(f"{one.mark}   {piece.name}", large=True)
     width, height = (figure(v) for v in piece.size)
-    flow.words(f"{piece.kind}, {piece.thickness:g} mm thick, cut from {width} × {height} mm; seen from outside; {_count(one.tiling.count, 'sheet')}", colour=SOFT, after=2)
+    flow.words(f"{piece.kind}, {piece.thickness:g} mm thick, cut from {width} × {height} mm; seen from outside; {counted(one.tiling.count, 'sheet')}", colour=SOFT, after=2)
     _draw_map(flow, one)
     flow.heading("Joints")
     for joint in piece.joints:
