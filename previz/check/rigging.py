@@ -114,7 +114,7 @@ def lift_over(scene, shot: Shot, move: Move) -> list[str]:
 
 def _remedy_for_speed(study, taken, over) -> str:
     if not math.isfinite(taken.speeds.peak_accel_mm_s2) or not math.isfinite(taken.demand.peak_lift_mm_s2):
-        return "Set ease to 0.2 or so, so that the carriage can speed up and slow down."
+        return "Set ease to 0.2 or so, so that it can speed up and slow down."
     clip, start = clip_that_fits(study, taken), start_that_fits(study, taken, over)
     shorter = "shorten the travel" if start is None else start
     if clip is None:

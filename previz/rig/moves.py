@@ -31,9 +31,7 @@ from previz.rig.shake import Shake, shake_of
 from previz.rig.tracks import Spline, Straight, track_through
 from previz.scene.focusing import marks_of
 from previz.scene.model import Heading, Scene, Shot, Slider
-
-FREE_MOVES = ("path", "hand")
-"""Nothing but the pupil is known of what carries the lens: no rail, no reach."""
+from previz.scene.moving import FREE_MOVES
 
 A_SECOND = 1000.0
 """Travel of a second by hand, whose moments are as far apart as the clock says, wherever the hand is."""

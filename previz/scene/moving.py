@@ -14,7 +14,7 @@ from previz.scene.draft import Draft, Problem, mm
 from previz.scene.model import Heading, Lift, Slider
 
 FREE_MOVES = ("path", "hand")
-"""Moves that go through points, on no rail."""
+"""Moves that go through points: nothing but the pupil is known of what carries the lens, so there is no rail and no reach."""
 
 _NEAR_MM = 1e-3
 
