@@ -327,6 +327,89 @@ def export(
             print(path)
 
 
+@app.command(epilog='Example: previz aim scenes/clockmakers-attic.toml "round window > mantel clock" -o aimed.toml')
+def aim(
+    scene: ScenePath,
+    wishes: Annotated[list[str], typer.Argument(metavar="WISH...", help='An opening, or one pane of it, and where its light shall land: "window[0,1] > table", "window > room.floor@120,80".', show_default=False)],
+    dark: Annotated[Optional[list[str]], _option("--dark", "TARGET", "What the lamp must not light; may be given again.")] = None,
+    lamp: Annotated[Optional[str], _option("--lamp", "NAME", "Which lamp; default the first.")] = None,
+    shot: Annotated[Optional[str], _option("--shot", "NAME", "The shot whose lens must not be in the way or see the lamp; default every shot.")] = None,
+    answer: Annotated[int, typer.Option("--answer", metavar="N", help="Which answer to write.")] = 1,
+    json: Annotated[bool, typer.Option("--json", help="The answers as JSON, for a program to read.")] = False,
+    output: Annotated[Optional[Path], _option("-o --output", "FILE", "Write the scene with the lamp moved there, comments kept.")] = None,
+    workers: Workers = None,
+):
+    """Where the lamp must stand for its light to land as wished."""
+    from previz.aim.ask import ask_for_lamp
+    from previz.check.folder import write_text
+    from previz.check.report import report_json
+
+    loaded, built = _loaded(scene, workers)
+    asked = ask_for_lamp(loaded, built, wishes, dark or [], lamp, shot)
+    changed = asked.scene_with(answer) if output is not None and asked.found.answers else None
+    sys.stdout.write(report_json(asked.values) if json else asked.text)
+    if changed is not None:
+        write_text(output, changed)
+        print(output, file=sys.stderr if json else sys.stdout)
+    return DONE if asked.found.answers else SAYS_STOP
+
+
+@app.command(epilog="Example: previz asshot scenes/clockmakers-attic.toml --blank day.csv, and when it is filled in: --marks day.csv")
+def asshot(
+    scene: ScenePath,
+    marks: Annotated[Optional[Path], _option("--marks", "FILE", "What was measured on the day (CSV).")] = None,
+    blank: Annotated[Optional[Path], _option("--blank", "FILE", "Write an empty one instead, with all fields of this scene.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Differences and findings as JSON, for a program to read.")] = False,
+    output: Annotated[Optional[Path], _option("-o --output", "FILE", "The new scene file; default SCENE-asshot.toml beside the old one.")] = None,
+    workers: Workers = None,
+):
+    """The set checked as it was really set up, from measured marks."""
+    from previz.check.folder import write_text
+    from previz.progress import watched
+    from previz.sheets.fields import fields
+    from previz.sheets.filled import blank_csv
+
+    if (marks is None) == (blank is None):
+        raise OptionFault("asshot needs either --marks or --blank", "--blank FILE writes an empty sheet; --marks FILE reads the filled one.")
+    loaded, built = _loaded(scene, workers)
+    if blank is not None:
+        write_text(blank, blank_csv(loaded.scene.title, fields(loaded.scene, built)))
+        print(blank)
+        return DONE
+    from previz.sheets.comparison import compare, comparison_json, comparison_text
+
+    with watched() as watch:
+        compared = compare(loaded, built, marks, output or scene.with_name(f"{scene.stem}-asshot.toml"), workers=workers, watch=watch)
+    sys.stdout.write(comparison_json(compared) if json else comparison_text(compared))
+    return _verdict(compared.figures)
+
+
+@app.command(epilog="Example: previz sheet scenes/clockmakers-attic.toml --paper Letter")
+def sheet(
+    scene: ScenePath,
+    output: Annotated[Optional[Path], _option("-o --output", "PATH", "A folder, or a file that ends in .pdf.")] = None,
+    paper: Annotated[str, typer.Option("--paper", metavar="NAME", help="A4, A3 or Letter.")] = "A4",
+    format: Annotated[str, typer.Option("--format", metavar="LIST", help="pdf, svg (the drawings as files), or both with a comma.")] = "pdf",
+    workers: Workers = None,
+):
+    """The paper for the shooting day: bill, drawings to scale, a page a shot."""
+    from previz.check.folder import default_folder
+    from previz.check.report import report
+    from previz.check.study import study_set
+    from previz.progress import watched
+    from previz.sheets.sheet import checked_formats, checked_paper, write_sheet
+
+    formats, paper = checked_formats(format), checked_paper(paper)
+    with watched() as watch:
+        lit = _lit(scene, workers, watch)
+        study = study_set(lit, workers=workers, watch=watch)
+        figures = report(study)
+        written = write_sheet(study, lit, output or default_folder(scene), paper=paper, formats=formats, figures=figures, workers=workers, watch=watch)
+    for path in written:
+        print(path)
+    return _verdict(figures)
+
+
 def _templates(scene, folder: Path) -> list[tuple[str, str]]:
     """Write the wall templates that `make` links; a set that has none, or too many sheets, has its reason said and is made without."""
     from previz.sheets.cut import write_templates

@@ -29,6 +29,7 @@ DISTANCES = 48
 ANSWERS = 5
 NEAR_ENOUGH_MM = 0.5
 """A landing counts as on its target up to this miss (own choice). [mm]"""
+LANDS = "the middle of the light on"
 APART = 1.25
 """Two answers differ at least by this factor in distance (own choice)."""
 
@@ -207,7 +208,7 @@ def _judged(ground: Ground, courses: list[Course], dark, places: np.ndarray, mis
     if len(courses) == 1:
         name = courses[0].wish.onto.name
         limits.append(
-            Limit(f"the middle of the light on {name}", NEAR_ENOUGH_MM - misses[:, 0], "part of the light is cut off, and its middle cannot be brought there", "Choose a place further from edges and props.")
+            Limit(f"{LANDS} {name}", NEAR_ENOUGH_MM - misses[:, 0], "part of the light is cut off, and its middle cannot be brought there", "Choose a place further from edges and props.")
         )
     return limits
 
@@ -220,7 +221,8 @@ def _answers(ground, lamp, courses, dark, search, does) -> list[Answer]:
         limits = _judged(ground, courses, dark, place[None], misses[None])
         slack = np.array([limit.slack[0] for limit in limits])
         if (slack >= 0).all():
-            kept.append(_answer(lamp, courses, place, misses, limits[int(slack.argmin())]))
+            room = [limit for limit in limits if not limit.name.startswith(LANDS)]
+            kept.append(_answer(lamp, courses, place, misses, min(room, key=lambda limit: limit.slack[0])))
     return sorted(kept, key=lambda answer: -min(answer.lux))[:ANSWERS]
 
 

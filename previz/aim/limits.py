@@ -9,6 +9,7 @@ what is in the way can be named and the nearest miss told. Casts rays in one go;
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,12 +17,16 @@ import numpy as np
 from previz.aim.landing import Course
 from previz.aim.wishes import Target
 from previz.build.built import BuiltSet
-from previz.camera.view import View
+from previz.camera.view import View, view_at
+from previz.light.lamps import Emitter
 from previz.rays.tracer import SKIN_MM, Tracer
+from previz.rig.moves import plan_move
 from previz.rig.solids import rig_parts
-from previz.scene.model import Scene
+from previz.scene.model import Scene, Shot
 
 NO_LIMIT_MM = 1e6
+MOMENTS = 9
+"""Of a shot that moves, for what the lens sees and where it stands (own choice)."""
 LIT_SHARE = 0.25
 """Of the light through the opening at least this share gets to its target: less is no shaft, but scraps of one (own choice)."""
 _BLOCKED_MM = 1.0
@@ -65,6 +70,15 @@ class Ground:
     tracer: Tracer
     views: tuple[View, ...]
     radius_mm: float
+
+    @classmethod
+    def of(cls, scene: Scene, built: BuiltSet, lamp: Emitter, shots: Sequence[Shot]) -> Ground:
+        """Return the ground for a lamp, with what the lens sees at `MOMENTS` of each of `shots`, evenly through the take."""
+        moves = [plan_move(scene, shot, built) for shot in shots]
+        moments = [np.linspace(0, move.take_s, MOMENTS if move.changes else 1) for move in moves]
+        views = tuple(view_at(scene, move.poses(t)[0], float(move.focus_mm(t)[0])) for move, times in zip(moves, moments) for t in times)
+        radius = float(max(np.linalg.norm(lamp.half_u), np.linalg.norm(lamp.half_v)))
+        return cls(scene, built, Tracer(built.vertices, built.triangles), views, radius)
 
     @property
     def top_z(self) -> float:
@@ -118,7 +132,7 @@ def in_the_light(ground: Ground, course: Course, places: np.ndarray) -> list[Lim
             "what stands in the light",
             np.where(sides > 0, (share - LIT_SHARE) * _size(course), NO_LIMIT_MM),
             _Blocker(ground, np.where(counts & ~reached, hits, -1).reshape(len(places), -1), share),
-            "Move it, or choose another target.",
+            "Move it, ask for one pane of the opening by its number, or choose another target.",
         ),
     ]
     if ground.views:

@@ -1,0 +1,107 @@
+"""
+Answers in the maker's words: where the stand goes, what that gives, or what is in the way.
+
+Takes what was found; gives text for a person, plain values for a program, and the changes for the scene file.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Sequence
+
+import numpy as np
+
+from previz.aim.lamp import Answer, Found, Obstacle
+from previz.aim.limits import Ground
+from previz.aim.wishes import Wish
+
+_HEAD = "   #      x      y  above floor  from opening       lux  soft edge  spread"
+
+
+def aim_text(ground: Ground, lamp: str, wishes: Sequence[Wish], found: Found) -> str:
+    """Return the answers, or the obstacle, for a terminal of 80 columns."""
+    wanted = ", ".join(f"{wish.through} > {wish.onto.name}" for wish in wishes)
+    lines = [f"{lamp}: {wanted}", ""]
+    if found.obstacle:
+        return "\n".join([*lines, *(line for text in _no(ground, found.obstacle) for line in _wrapped(text)), ""])
+    lines.append(_HEAD)
+    for number, answer in enumerate(found.answers, start=1):
+        lines += [f"{number:4d}{_row(ground, answer, 0)}", *(f"    {_row(ground, answer, i, again=True)}" for i in range(1, len(wishes)))]
+    lines += ["", *(line for text in _notes(found, wishes) for line in _wrapped(text)), ""]
+    return "\n".join(lines)
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, 79, subsequent_indent="  " if text.startswith("  ") else "", break_long_words=False)
+
+
+def _row(ground: Ground, answer: Answer, wish: int, again: bool = False) -> str:
+    x, y, z = answer.at
+    place = " " * 40 if again else f"{x:7.0f}{y:7.0f}{z - ground.floor_z:10.0f} mm{answer.distance_mm:11.0f} mm"
+    return f"{place}{answer.lux[wish]:10,.0f}{answer.penumbra_mm[wish]:8.1f} mm{answer.fan_deg[wish]:5.1f} deg"
+
+
+def _notes(found: Found, wishes: Sequence[Wish]) -> list[str]:
+    best = found.answers[0]
+    misses = [max(answer.misses_mm) for answer in found.answers]
+    said = []
+    if len(wishes) == 1:
+        said.append(f"The middle of the light lands within {max(0.1, math.ceil(10 * max(misses)) / 10):.1f} mm of its target.")
+    else:
+        for number, wish in enumerate(wishes):
+            miss = best.misses_mm[number]
+            where = f"{miss:.0f} mm from its target" if math.isfinite(miss) else "in pieces, none of them on the face of its target"
+            said.append(f"[1] The middle of the light through {wish.through} lands {where}.")
+    said.append(f"x, y from the datum corner. [1] points at {_point(best.toward)}. Nearest to a limit: {best.tightest}, by {best.clear_mm:.0f} mm.")
+    said.append("Lux is on the target, in clear air. A further lamp is dimmer, with straighter shafts and crisper edges.")
+    return said
+
+
+def _no(ground: Ground, obstacle: Obstacle) -> list[str]:
+    return [
+        f"No place for it: {' and '.join(obstacle.names)} in the way." if len(obstacle.names) > 1 else f"No place for it: {obstacle.names[0]} is in the way.",
+        f"  {obstacle.says}.",
+        f"  {obstacle.remedy}",
+        f"  The nearest miss stands at {_point(obstacle.at)}, {obstacle.at[2] - ground.floor_z:.0f} mm above the floor.",
+    ]
+
+
+def _point(point: np.ndarray) -> str:
+    return ", ".join(f"{value:.0f}" for value in point)
+
+
+def aim_values(ground: Ground, lamp: str, wishes: Sequence[Wish], found: Found) -> dict:
+    """Return the same for a program."""
+    return {
+        "schema": 1,
+        "lamp": lamp,
+        "wishes": [{"through": wish.through, "onto": wish.onto.name, "target_mm": _six(wish.onto.point)} for wish in wishes],
+        "answers": [_answer_values(ground, answer) for answer in found.answers],
+        "obstacle": found.obstacle
+        and {"names": list(found.obstacle.names), "says": found.obstacle.says, "remedy": found.obstacle.remedy, "at": _six(found.obstacle.at), "short_mm": _six(found.obstacle.short)},
+    }
+
+
+def _answer_values(ground: Ground, answer: Answer) -> dict:
+    return {
+        "at": _six(answer.at),
+        "toward": _six(answer.toward),
+        "above_floor_mm": _six([answer.at[2] - ground.floor_z])[0],
+        "distance_mm": _six([answer.distance_mm])[0],
+        "misses_mm": [value if math.isfinite(value) else None for value in _six(answer.misses_mm)],
+        "lux": _six(answer.lux),
+        "penumbra_mm": _six(answer.penumbra_mm),
+        "fan_deg": _six(answer.fan_deg),
+        "clear_mm": _six([answer.clear_mm])[0],
+        "tightest": answer.tightest,
+    }
+
+
+def _six(values) -> list[float]:
+    return [float(f"{float(value):.6g}") for value in values]
+
+
+def lamp_changes(number: int, answer: Answer) -> dict:
+    """Return what an answer changes in the scene file: where lamp `number` stands and where it points."""
+    return {("lamp", number, "at"): [round(float(v), 1) for v in answer.at], ("lamp", number, "toward"): [round(float(v), 1) for v in answer.toward]}

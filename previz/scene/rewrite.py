@@ -1,0 +1,59 @@
+"""
+A scene file with some values changed, and everything else as the maker typed it: comments, order and spaces.
+
+Takes the file's text and new values by key path; gives text. Checks nothing: the result is read again like any file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import tomlkit
+
+Path = tuple[str | int, ...]
+
+
+def rewritten(text: str, changes: Mapping[Path, object]) -> str:
+    """
+    Return the TOML `text` with values changed or added.
+
+    Parameters
+    ----------
+    changes : mapping of key path to value
+        ("lamp", 0, "at"): [1.0, 2.0, 3.0]. Tables on the way must be there; a row one past the last of [[tables]] is added as
+        a whole, ("opening", 3): {...}. None takes a key away.
+    """
+    document = tomlkit.parse(text)
+    for path, value in changes.items():
+        *way, key = path
+        table = document
+        for part in way:
+            table = table[part]
+        if value is None:
+            table.pop(key, None)
+        elif isinstance(table, list) and key == len(table):
+            table.append(_row(value))
+        else:
+            table[key] = _plain(value)
+    return tomlkit.dumps(document)
+
+
+def _row(value: Mapping):
+    """A new [[table]], its lists and inline tables on one line each."""
+    row = tomlkit.table()
+    for key, item in value.items():
+        row.add(key, _plain(item))
+    return row
+
+
+def _plain(value):
+    """Numbers without more digits than a maker can measure, tuples as lists, mappings as inline tables."""
+    if isinstance(value, Mapping):
+        table = tomlkit.inline_table()
+        table.update({key: _plain(item) for key, item in value.items()})
+        return table
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    if isinstance(value, float):
+        return int(value) if value == int(value) else round(value, 2)
+    return value
