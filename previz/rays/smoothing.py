@@ -2,7 +2,7 @@
 How bounced light is read without grain: a blur on each surface, as wide as the room around it allows.
 
 Bounced light changes over lengths in proportion to the harmonic mean distance of what is seen (G. Ward, F. Rubinstein
-and R. Clear, "A ray tracing solution for diffuse interreflection", SIGGRAPH 1988; from memory), so a blur of a seventeenth of
+and R. Clear, "A ray tracing solution for diffuse interreflection", SIGGRAPH 1988; from memory), so a blur of a fourteenth of
 that takes away grain without moving light; along the edge of a face, where a neighbouring wall makes everything near, it may
 be longer. Twice as wide, it carried the glow of a wall beside a bright patch a fifth too far (own choice, measured). Texels that see nothing, in the holes of a face or under a prop, are filled
 from their neighbours, so that light read near them is not dark.
@@ -20,7 +20,7 @@ from scipy.sparse import csr_array
 from previz.rays.compiled import compiled
 from previz.rays.texels import Texels
 
-_BLUR, _WIDEST_BLUR, _FARTHEST, _AT_THE_EDGE = 0.06, 1.5, 8, 5
+_BLUR, _WIDEST_BLUR, _FARTHEST, _AT_THE_EDGE = 0.07, 1.5, 8, 5
 _MOST_NEIGHBOURS = 400
 
 

@@ -99,7 +99,7 @@ def haze_grid(air: Cells, bounds: np.ndarray, across: int) -> HazeGrid:
 
 
 @compiled
-def _spread_rays(first, position, normal, across, upward, pattern, texels, rays, skin, origin, direction):
+def _spread_rays(first, position, normal, across, upward, pattern, turn, texels, rays, skin, origin, direction):
     """Fill origins and directions of `rays` rays from each receiver of a batch that begins at row `first`."""
     for i in range(len(position)):
         nx, ny, nz = normal[i, 0], normal[i, 1], normal[i, 2]
@@ -110,11 +110,10 @@ def _spread_rays(first, position, normal, across, upward, pattern, texels, rays,
         tx, ty, tz = 1.0 + sign * nx * nx * a, sign * b, -sign * nx
         bx, by, bz = b, sign + ny * ny * a, -ny
         on_surface = first + i < texels
-        turn = 0.0 if on_surface else hashed(first + i, rays)
         for k in range(rays):
             number = pattern[i] * rays + k
-            u = 0.5 + _R1 * number + turn
-            v = 0.5 + _R2 * number + turn
+            u = 0.5 + _R1 * number + turn[i, 0]
+            v = 0.5 + _R2 * number + turn[i, 1]
             u -= math.floor(u)
             v -= math.floor(v)
             angle = 2.0 * math.pi * u
@@ -201,7 +200,11 @@ def transport(tracer: Tracer, texels: Texels, air: Cells, grid: HazeGrid, rays: 
     position = np.concatenate([texels.position, grid.centre])
     normal = np.concatenate([texels.normal, np.tile([0.0, 0.0, 1.0], (cells, 1))])
     across, upward = np.concatenate([texels.across, none]), np.concatenate([texels.upward, none])
-    pattern = np.concatenate([texels.pattern, np.zeros(cells, np.int32)])
+    # Neighbouring cells differ like neighbouring texels do: what is read between eight of them looks in eight times as many
+    # directions. Each eight are turned by chance, or all cells of the grid would miss the same light.
+    x, y, z = np.unravel_index(np.arange(cells), grid.shape)
+    pattern = np.concatenate([texels.pattern, (4 * (x % 2) + 2 * (y % 2) + z % 2).astype(np.int32)])
+    turn = np.concatenate([np.zeros((n, 2)), np.random.default_rng(rays).random((*(np.array(grid.shape) // 2 + 1), 2))[x // 2, y // 2, z // 2]])
     rows = n + cells
 
     def batch(first: int) -> tuple:
@@ -210,7 +213,7 @@ def transport(tracer: Tracer, texels: Texels, air: Cells, grid: HazeGrid, rays: 
         count = last - first
         origin, direction = np.empty((count * rays, 3), np.float32), np.empty((count * rays, 3), np.float32)
         _spread_rays(
-            first, position[first:last], normal[first:last], across[first:last], upward[first:last], pattern[first:last], n,
+            first, position[first:last], normal[first:last], across[first:last], upward[first:last], pattern[first:last], turn[first:last], n,
             rays, SKIN_MM, origin, direction,
         )  # fmt: skip
         hits = tracer.hit(origin, direction)
