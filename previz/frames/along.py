@@ -1,5 +1,6 @@
 """
-Light along the take: a lift moves set and lamps against each other, so shafts and patches wander while the camera rolls.
+Light along the take: a lift moves set and lamps against each other, so shafts and patches wander while the camera rolls, and
+uneven haze drifts.
 
 Takes a lit set and a height of the lift, or a shot's move; gives the set as it is lit there. All is in set coordinates:
 lamps that stay on the floor sink past a set that rises. The transport is kept, so each picture is lit anew: that takes a
@@ -13,9 +14,12 @@ from dataclasses import replace
 import numpy as np
 
 from previz.build.built import BuiltSet
+from previz.haze.drift import swirls_at
+from previz.haze.medium import extinction_at
 from previz.rays.lit import LitSet, relit
+from previz.rays.uneven import uneven
 from previz.rig.moves import Move
-from previz.scene.model import Scene
+from previz.scene.model import Scene, Shot
 
 
 def lamp_rises(scene: Scene, built: BuiltSet) -> np.ndarray:
@@ -43,8 +47,29 @@ def lit_at_height(lit: LitSet, height_mm: float) -> LitSet:
 
 
 def lit_at_moment(lit: LitSet, move: Move, take_s: float) -> LitSet:
-    """Return `lit` with its lift where the move has it at one moment of the take. [s]"""
+    """Return `lit` with its lift where the move has it at one moment of the take; haze stays as it is. [s]"""
     return lit_at_height(lit, float(move.lift_mm(take_s)[0]))
+
+
+def drawn_at_moment(lit: LitSet, shot: Shot, move: Move, take_s: float) -> LitSet:
+    """Return `lit` as pictures show it at one moment of the take: the lift where it is then, and the haze as it has drifted since the spray. [s]"""
+    lit = lit_at_moment(lit, move, take_s)
+    if not has_swirls(lit.scene):
+        return lit
+    grid = lit.transport.grid
+    box = np.array([grid.low, grid.low + grid.step * grid.shape])
+    density = swirls_at(lit.scene.haze.uneven, lit.scene.seed, lit.medium.cells, box, shot.start_after + take_s)
+    return replace(lit, uneven=uneven(density, lit.lamps.centre))
+
+
+def has_swirls(scene: Scene) -> bool:
+    """Return whether the haze is thicker in one place than in another."""
+    return scene.haze.uneven is not None and scene.haze.uneven.contrast > 0 and extinction_at(scene.haze) > 0
+
+
+def drifts(scene: Scene) -> bool:
+    """Return whether the haze changes the picture where all else stands still."""
+    return has_swirls(scene) and scene.haze.uneven.drift > 0
 
 
 def _lamps_at(lit: LitSet, height_mm: float):

@@ -29,6 +29,7 @@ from previz.rays.kernels import clip_cell, haze_length, lamp_points
 from previz.rays.lit import LitSet
 from previz.rays.shafts import shaft_radiance
 from previz.rays.texels import add_smoothly
+from previz.rays.uneven import Swirled, Uneven, excess_along
 from previz.rays.workers import in_order
 
 _SALT_PIXEL, _SALT_SHAFT, _SALT_PUPIL = 1, 11, 21
@@ -118,6 +119,8 @@ def _tiled(lit, glow, views, passes, lamp_samples, haze_samples, workers, progre
     view = views[0]
     through = [looks(views, number, 1009 * seed + _SALT_PUPIL) for number in range(passes)]
     picture = np.zeros((len(glow), 1 if whole else 3, view.rows, view.columns, 3), np.float32)
+    # The pupil is small against a swirl, and so is its way within a frame.
+    swirled = lit.uneven and lit.uneven.seen_from(_middle(views).position, glow[0].air.extinction_per_m)
     places = [(row, column) for row in range(0, view.rows, _TILE) for column in range(0, view.columns, _TILE)]
 
     def tile(place: tuple[int, int]) -> np.ndarray:
@@ -125,7 +128,7 @@ def _tiled(lit, glow, views, passes, lamp_samples, haze_samples, workers, progre
         columns = np.arange(place[1], min(place[1] + _TILE, view.columns))
         total = np.zeros((*picture.shape[:2], len(rows) * len(columns), 3))
         for number in range(passes):
-            total += _rays(lit, glow, view, through[number], rows, columns, number, lamp_samples, haze_samples, seed, whole)
+            total += _rays(lit, glow, view, through[number], rows, columns, number, lamp_samples, haze_samples, seed, whole, swirled)
         return (total / passes).astype(np.float32).reshape(*picture.shape[:2], len(rows), len(columns), 3)
 
     for done, ((row, column), part) in enumerate(zip(places, in_order(tile, places, workers)), start=1):
@@ -153,7 +156,7 @@ class _Glow:
 
 def _rays(
     lit: LitSet, glow: list[_Glow], view: View, through: Looks, rows, columns, number: int, lamp_samples: int, haze_samples: int, seed: int,
-    whole: bool,
+    whole: bool, swirled: Swirled | None,
 ) -> np.ndarray:  # fmt: skip
     """One ray through each pixel of a tile: (glows, 1 or 3, n, 3) linear RGB, row by row. [cd/m2]"""
     salt = 1009 * seed
@@ -175,12 +178,14 @@ def _rays(
         lit.tracer, lit.air, lit.closed_form, lit.windows, lit.lamps, through.origin, directions, far, pixels,
         np.searchsorted(group, np.arange(GROUPS + 1)), on_lamps,
         hull=tile_hull(through, rows, columns, far), salt=salt + _SALT_SHAFT, turn=number, haze_samples=haze_samples,
-        extinction_per_m=air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, phase=lit.medium.phase.table,
+        extinction_per_m=air.extinction_per_m, scattering_per_m=lit.medium.albedo * lit.medium.extinction_per_m, phase=lit.medium.phase.table, swirls=swirled,
     )  # fmt: skip
     picture = np.empty((len(glow), 1 if whole else 3, len(pixels), 3))
     for one, (direct, bounce), out in zip(glow, surfaces, picture):
         left, haze = np.ones(len(pixels)), np.zeros((len(pixels), 3))
-        _through_haze(origins, directions, far, lit.air, one.cell, one.low, one.step, per_mm(air.extinction_per_m), air.albedo, left, haze)
+        _through_haze(
+            origins, directions, far, lit.air, one.cell, one.low, one.step, per_mm(air.extinction_per_m), air.albedo, *_swirls(lit.uneven), left, haze
+        )
         haze += shafts @ one.candela
         direct, bounce = direct * left[:, None], bounce * left[:, None]
         out[:, order] = direct + bounce + haze if whole else (direct, bounce, haze)
@@ -197,6 +202,8 @@ def _surfaces(lit, glow, origins, directions, hits, group, on_lamps) -> list[tup
     points, normal, facing = (np.empty((len(found), 3)) for _ in range(3))
     _meet(found, origins, directions, hits.distance, hits.normal, points, normal, facing)
     arriving = lit.direct(points, facing, group[found], on_lamps, extinction_per_m=glow[0].air.extinction_per_m)
+    if lit.uneven is not None:
+        lit.uneven.dim(arriving, points, glow[0].air.extinction_per_m)
     for one, (direct, bounce) in zip(glow, parts):
         sent_back = one.reflectance[triangle] / np.pi
         bounced = np.zeros((len(found), 3))
@@ -230,17 +237,26 @@ def _meet(found, origins, directions, distance, outward, points, normal, facing)
             facing[k, axis] = sign * normal[k, axis]
 
 
+_EVEN = (np.zeros((1, 0, 0, 0), np.float32), np.zeros(3), np.ones(3))
+
+
+def _swirls(uneven: Uneven | None) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the density as loops read it, and its grid; an empty one where haze is even."""
+    return _EVEN if uneven is None else (uneven.density.values[None], uneven.density.low, uneven.density.step)
+
+
 @compiled
-def _through_haze(origins, directions, far, air, glow, low, step, extinction, albedo, passed_on, scattered):
+def _through_haze(origins, directions, far, air, glow, low, step, extinction, albedo, density, density_low, density_step, passed_on, scattered):
     """
     Dim `passed_on` (n,) by the haze on each ray and add to `scattered` (n, 3) the bounced light that the haze sends to the lens.
 
     The light in haze cells is smooth, so a few fixed points on the ray, each for an equal length of it, are enough and
-    leave no grain.
+    leave no grain. Where `density` (1, columns, rows, layers) has any swirls, each length is as thick as they make it.
     """
     if extinction <= 0.0:
         return
     added = np.empty(3)
+    swirls = density.size > 0
     for i in range(len(origins)):
         ox, oy, oz = origins[i, 0], origins[i, 1], origins[i, 2]
         dx, dy, dz = directions[i, 0], directions[i, 1], directions[i, 2]
@@ -254,8 +270,15 @@ def _through_haze(origins, directions, far, air, glow, low, step, extinction, al
             before = 1.0 if len(air.first) == 2 else np.exp(-extinction * haze_length(air, ox, oy, oz, dx, dy, dz, t0))
             step_t = (t1 - t0) / _GLOW_SAMPLES
             passed = np.exp(-extinction * step_t)
+            if swirls:
+                before *= np.exp(-extinction * excess_along(density, density_low, density_step, ox, oy, oz, dx, dy, dz, t0))
             for sample in range(_GLOW_SAMPLES):
                 t = t0 + (sample + 0.5) * step_t
+                if swirls:
+                    a = t - 0.5 * step_t
+                    excess = excess_along(density, density_low, density_step, ox + a * dx, oy + a * dy, oz + a * dz, dx, dy, dz, step_t)
+                    passed = np.exp(-extinction * (step_t + excess))
+                    left *= np.exp(-extinction * excess)
                 x, y, z = (ox + t * dx - low[0]) / step[0], (oy + t * dy - low[1]) / step[1], (oz + t * dz - low[2]) / step[2]
                 _blend_cells(glow, x, y, z, before * (1.0 - passed), added)
                 before *= passed

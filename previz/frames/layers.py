@@ -30,7 +30,7 @@ import numpy as np
 from previz.camera.exposure import effective_stop
 from previz.camera.tone import develop
 from previz.camera.view import View
-from previz.frames.along import lit_at_moment
+from previz.frames.along import drawn_at_moment
 from previz.frames.hazed import Layers, light_layers
 from previz.frames.still import QUALITIES, view_of, views_during
 from previz.light.units import per_mm
@@ -123,7 +123,7 @@ def layered_still(
     workers: int | None = None, progress: Callable[[float], None] | None = None,
 ) -> LayeredStill:  # fmt: skip
     """Return the picture of `previz.frames.still.still`, with the same parameters, as layers."""
-    lit = lit_at_moment(lit, move, take_s)
+    lit = drawn_at_moment(lit, shot, move, take_s)
     passes, lamp_samples, haze_samples = QUALITIES[quality]
     views = views_during(lit, shot, move, take_s, size, passes=passes)
     layers = light_layers(lit, views, passes=passes, lamp_samples=lamp_samples, haze_samples=haze_samples, workers=workers, progress=progress)
@@ -161,6 +161,8 @@ def _optical_depth(lit: LitSet, position, directions, far) -> np.ndarray:
         beside = ((rise == 0) & (room < 0)).any(axis=1)
         length = np.minimum(end, far) - np.maximum(start, 0)
         total += np.where(beside | ~np.isfinite(length), 0.0, np.maximum(length, 0))
+    if lit.uneven is not None:
+        total += lit.uneven.along(position, directions, far)
     return per_mm(lit.trimmed.extinction_per_m) * total
 
 

@@ -16,7 +16,7 @@ import imageio.v2 as imageio
 import imageio_ffmpeg
 import numpy as np
 
-from previz.frames.along import lit_at_moment
+from previz.frames.along import drifts, lit_at_moment
 from previz.frames.contact import Moment, contact_sheet, picture_size, resized
 from previz.frames.outlines import with_outlines
 from previz.frames.picture import write_picture
@@ -30,6 +30,7 @@ from previz.rig.moves import Move
 from previz.scene.faults import OutsideFault
 from previz.scene.files import replacing
 from previz.scene.model import Shot
+from previz.scene.shots import scene_of
 
 SHEET_PICTURES = 12
 REEL_QUALITY = "draft"
@@ -77,7 +78,7 @@ def write_reel(
     store = FrameStore(
         path.with_name(f"{path.stem}-frames"), fingerprint(lit.scene, shot, lit.built, size=size, quality="proxy" if proxy else REEL_QUALITY), size
     )
-    numbers, take_s = frame_moments(shot, move)
+    numbers, take_s = frame_moments(shot, move, not proxy and drifts(scene_of(lit.scene, shot)))
     with Proxies(lit.built, lit.tracer, workers=workers) as proxies:
         draw = (lambda t: proxies.frame(view_of(lit, move, t, size)).rgb) if proxy else _hazed(lit_at_roll(lit, shot), shot, move, size, workers)
         for done, number in enumerate(sorted(set(numbers)), start=1):
@@ -97,9 +98,14 @@ def even(size: tuple[int, int]) -> tuple[int, int]:
     return size[0] + size[0] % 2, size[1] + size[1] % 2
 
 
-def frame_moments(shot: Shot, move: Move) -> tuple[list[int], np.ndarray]:
+def frame_moments(shot: Shot, move: Move, haze_drifts: bool = False) -> tuple[list[int], np.ndarray]:
     """
     Return which picture each frame of the clip shows, and the moment of each picture.
+
+    Parameters
+    ----------
+    haze_drifts : bool
+        Whether the picture changes even where camera and light stand still.
 
     Returns
     -------
@@ -109,8 +115,7 @@ def frame_moments(shot: Shot, move: Move) -> tuple[list[int], np.ndarray]:
         The camera takes a frame every 1 / fps. [s]
     """
     count = max(1, round(shot.clip * shot.playback))
-    moves = move.changes
-    return [number if moves else 0 for number in range(count)], np.minimum(np.arange(count) / shot.fps, move.take_s)
+    return [number if move.changes or haze_drifts else 0 for number in range(count)], np.minimum(np.arange(count) / shot.fps, move.take_s)
 
 
 def _hazed(lit, shot, move, size, workers):

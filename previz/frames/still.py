@@ -14,7 +14,7 @@ import numpy as np
 from previz.camera.exposure import effective_stop, stop_used
 from previz.camera.tone import develop
 from previz.camera.view import View, view_at
-from previz.frames.along import lit_at_moment
+from previz.frames.along import drawn_at_moment
 from previz.frames.chart import chart
 from previz.frames.hazed import hazed_frame
 from previz.frames.lens_rays import GROUPS
@@ -109,7 +109,7 @@ def still(
     Parameters
     ----------
     lit : LitSet
-        As `lit_at_roll` gives it; a lift is taken to where it stands at that moment.
+        As `lit_at_roll` gives it; a lift is taken to where it stands at that moment, and uneven haze to where it has drifted.
     take_s : float
         [s]
     size : (columns, rows)
@@ -117,7 +117,7 @@ def still(
     quality : str
         One of `QUALITIES`.
     """
-    lit = lit_at_moment(lit, move, take_s)
+    lit = drawn_at_moment(lit, shot, move, take_s)
     passes, lamp_samples, haze_samples = QUALITIES[quality]
     views = views_during(lit, shot, move, take_s, size, passes=passes)
     linear = hazed_frame(lit, views, passes=passes, lamp_samples=lamp_samples, haze_samples=haze_samples, workers=workers, progress=progress)

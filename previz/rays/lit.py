@@ -26,6 +26,7 @@ from previz.rays.readings import Calibration, calibrations
 from previz.rays.texels import PATTERNS, Texels, divide
 from previz.rays.tracer import Tracer
 from previz.rays.transport import Transport, haze_grid, transport
+from previz.rays.uneven import Uneven
 from previz.rays.workers import in_order
 from previz.scene.model import Scene
 
@@ -54,6 +55,7 @@ class LitSet:
     calibrations       of the lamps that a meter's readings set
     lift_mm            height of the lift that the lamps stand with [mm]
     kept               this set in other light, as `lit_at_roll` keeps it; begins empty in every set
+    uneven             swirls of the haze at one moment; None for even haze, which is their mean
     """
 
     scene: Scene
@@ -74,6 +76,7 @@ class LitSet:
     calibrations: tuple[Calibration, ...] = ()
     lift_mm: float = 0.0
     kept: dict = field(default_factory=dict, init=False, repr=False, compare=False)
+    uneven: Uneven | None = None
 
     @property
     def candela(self) -> np.ndarray:
@@ -184,14 +187,14 @@ def light_set(
 
 def relit(lit: LitSet, *, lamps: tuple[Emitter, ...] | None = None, medium: Medium | None = None) -> LitSet:
     """
-    Return `lit` with other lamps or other haze in the same cells; the transport is kept, no hemisphere ray is cast.
+    Return `lit` with other lamps or other haze in the same cells; the transport is kept, no hemisphere ray is cast. The haze is even.
 
     Raises
     ------
     ValueError
         If `medium` fills other cells than before: that is another geometry.
     """
-    changed = {}
+    changed = {"uneven": None}
     if lamps is not None:
         changed |= {"emitters": lamps, "lamps": pack_lamps(lamps, lit.rooms)}
     if medium is not None:

@@ -35,6 +35,7 @@ from previz.rays.compiled import compiled
 from previz.rays.kernels import add_free, any_glass, clip_cell, emission, haze_length, hashed, scattering_share, slanting_share
 from previz.rays.packed import Cells, Lamps, Windows, face_corners
 from previz.rays.tracer import Tracer
+from previz.rays.uneven import Swirled, weigh_uneven
 
 _BEHIND = 1e-9
 _GOLDEN = 0.6180339887498949
@@ -512,6 +513,7 @@ def _jitters(pixels, salt, out):
 def shaft_radiance(
     tracer: Tracer, air: Cells, closed_form: bool, windows: Windows, lamps: Lamps, origins, directions, far, pixels, group_first, points,
     *, hull=None, salt: int, turn: int = 0, haze_samples: int, extinction_per_m: float, scattering_per_m: float, phase: np.ndarray,
+    swirls: Swirled | None = None,
 ) -> np.ndarray:  # fmt: skip
     """
     Return the radiance that haze sends along each ray per candela on the axis of each lamp, by one scattering.
@@ -536,6 +538,8 @@ def shaft_radiance(
         Of the air on both legs; of the air where light scatters. [1/m]
     phase : (nodes,) float32 array
         The table of the air's phase function, see `previz.haze.phase.Phase`. [1/sr]
+    swirls : Swirled or None
+        What swirls make of light that scatters towards where the rays begin; None where the haze is even.
 
     Returns
     -------
@@ -583,5 +587,7 @@ def shaft_radiance(
             turns.append((a, b))
             continue
         _put_right(air, windows, lamps, lens, segments, extinction, count, start, target, ray, column, pane_of, share)
+        if swirls is not None:
+            weigh_uneven(swirls.factor, swirls.low, swirls.step, start, column, count, share)
         add_free(total, share, tracer.blocked(start[:count], target[:count]), ray, column, count)
     return total * LUX_PER_CANDELA_MM2
