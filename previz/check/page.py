@@ -63,6 +63,7 @@ table { width: 100%; border-collapse: collapse; font-size: 15px; font-variant-nu
 th { text-align: right; font-weight: normal; font-size: 13px; color: var(--soft); padding: 4px 0 4px 18px; border-bottom: 1px solid var(--ink); }
 td { text-align: right; padding: 5px 0 5px 18px; border-bottom: 1px solid var(--line); white-space: nowrap; }
 th:first-child, td:first-child { text-align: left; padding-left: 0; white-space: normal; }
+th.words, td.words { text-align: left; white-space: normal; }
 ul { list-style: none; margin: 0; padding: 0; }
 li { padding: 10px 0 10px 20px; border-left: 5px solid var(--line); margin-bottom: 10px; }
 li.stop { border-color: var(--ink); }
@@ -87,6 +88,7 @@ def page(report: dict, files: dict[str, ShotFiles], papers: tuple[tuple[str, str
         _findings(report["findings"], ("stop", "care")),
         *(_shot(shot, files.get(shot["name"], ShotFiles()), first) for shot in report["shots"]),
         _patches(report["patches"]),
+        _day(report.get("day")),
         _findings(report["findings"], ("ok",)),
         _papers(papers),
         '<h2>Files</h2><p>The same as <a href="report.txt">plain text</a> and as <a href="report.json">JSON</a> for other programs.</p>',
@@ -160,6 +162,22 @@ def _patches(patches: list[dict]) -> str:
 def _patch_row(row: dict) -> str:
     cells = (row["lamp"], f"{millimetres(row['width'])} \u00d7 {millimetres(row['height'])}", number(row["lux"]), number(row["penumbra_mm"], 2))
     return f"<tr><td>{escape(where_from(row).replace('->', ARROW))}</td>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
+
+
+def _day(day: dict | None) -> str:
+    """Return the shots in the order that moves least, and between them what changes."""
+    if not day:
+        return ""
+    rows = "".join(
+        f"<tr><td>{escape(step['after'])}</td><td class=\"words\">{escape('; '.join(step['changes']) or 'nothing changes')}</td><td>{number(step['minutes'], 2) if step['minutes'] else ''}</td></tr>"
+        for step in day["steps"]
+    )
+    first = f"<tr><td>{escape(day['order'][0])}</td><td class=\"words\">first of the day</td><td></td></tr>"
+    nearly = "" if day["exact"] else "nearly "
+    return (
+        f'<h2>The day, in the order that {nearly}moves least</h2><div class="wide"><table><thead><tr><th>shot</th><th class="words">change before it</th><th>minutes, about</th></tr></thead>'
+        f"<tbody>{first}{rows}</tbody></table></div>"
+    )
 
 
 def _findings(findings: list[dict], levels: tuple[str, ...]) -> str:

@@ -18,7 +18,7 @@ from dataclasses import asdict, fields
 
 import numpy as np
 
-from previz.check import fit, focus, rigging, light, thickness, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
+from previz.check import fit, focus, rigging, light, thickness, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
 from previz.light.colour import luminance
@@ -40,6 +40,7 @@ def report(study: Study) -> dict:
             "patches": [patch_entry(patch) for patch in study.patches],
             "lamps": [lamp_entry(emitter, lamp, study.calibrations) for emitter, lamp in zip(study.emitters, study.scene.lamp)],
             "shots": [shot_entry(taken, study.scene.lift and study.scene.lift.carries) for taken in study.shots],
+            "day": study.day and asdict(study.day),
             "findings": [asdict(finding) for finding in findings(study)],
         }
     )
@@ -103,6 +104,7 @@ def shot_entry(taken: Taken, carries: str | None = None) -> dict:
     return {
         "name": shot.name,
         "lamps": list(taken.lamps),
+        "patches": [patch_entry(patch) for patch in taken.light[0].patches] if shot.lamps else None,
         "clip_s": shot.clip,
         "take_s": shot.take_s,
         "slowdown": shot.fps / shot.playback,

@@ -17,6 +17,7 @@ from previz.camera.depth import limits
 from previz.camera.exposure import effective_stop, ev100, iso_needed, stop_used, stops_over
 from previz.camera.lens import inverse_p
 from previz.check import shaft
+from previz.check.day import Day, day_of
 from previz.check.meter import SIZE, metered
 from previz.check.shaft import Shaft, shafts
 from previz.check.thickness import Thickness, thickness
@@ -137,6 +138,11 @@ class Study:
     def fresh_extinction_per_m(self) -> float:
         """Of the haze right after the spray. [1/m]"""
         return extinction_at(self.scene.haze)
+
+    @property
+    def day(self) -> Day | None:
+        """The order of the shots that moves least, and what changes between them; None where there are not two."""
+        return day_of(self.scene, self.built, [taken.move for taken in self.shots])
 
     @property
     def has_haze(self) -> bool:

@@ -34,6 +34,7 @@ def report_text(report: dict) -> str:
         "\n".join(shot_lines(report["shots"])),
         "\n".join(rig_lines(report["shots"])),
         "\n".join(shaft_lines(report["shots"])),
+        "\n".join(day_lines(report.get("day"))),
         *("\n".join(finding_lines(report["findings"], level)) for level in HEADINGS),
         closing_line(report["findings"]),
     ]
@@ -247,6 +248,18 @@ def _shaft_cells(shaft: dict) -> tuple[str, ...]:
         f"{number(100 * shaft['frame_share'], 2)} % of frame",
         "reads" if shaft["reads"] else "too weak",
     )
+
+
+def day_lines(day: dict | None) -> list[str]:
+    """Return a heading and what changes from shot to shot, in the order that moves least."""
+    if not day:
+        return []
+    lines = [f"The day, in the order that {'' if day['exact'] else 'nearly '}moves least", *_wrapped(f"1. {day['order'][0]}", "  ", "     ")]
+    for place, step in enumerate(day["steps"], start=2):
+        changes = "; ".join(step["changes"]) or "nothing changes"
+        lines += _wrapped(f"{changes} (about {number(step['minutes'], 2)} min)" if step["minutes"] else changes, "     ", "     ")
+        lines += _wrapped(f"{place}. {step['after']}", "  ", "     ")
+    return lines
 
 
 def finding_lines(findings: list[dict], level: str) -> list[str]:
