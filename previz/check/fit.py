@@ -1,16 +1,11 @@
 """
-Rules about fit: does the lens pass, frame and focus along the move?
+Rules about fit: does the lens pass and frame along the move?
 
 Takes a study; gives findings.
 """
 
 from __future__ import annotations
 
-import math
-
-import numpy as np
-
-from previz.camera.lens import inverse_p, magnification_limited
 from previz.check.finding import Finding, rule
 from previz.check.text import millimetres, number
 
@@ -32,7 +27,8 @@ def about(taken) -> str:
     return f"shot {taken.shot.name}"
 
 
-def _when(taken, at_take_s: float) -> str:
+def when(taken, at_take_s: float) -> str:
+    """Return a moment in words, of the take and of the clip. [s]"""
     return f"{number(at_take_s, 2)} s into the take ({number(at_take_s * taken.shot.fps / taken.shot.playback, 2)} s of the clip)"
 
 
@@ -44,14 +40,14 @@ def clearance(study):
         if found is None:
             continue
         rig_part, set_part = found.between
-        when = _when(taken, found.at_take_s)
+        at = when(taken, found.at_take_s)
         if found.min_mm <= 0:
-            yield Finding("stop", about(taken), f"The {rig_part} touches {set_part} {when}.", f"Lead the move around {set_part}, or move {set_part} aside.")
+            yield Finding("stop", about(taken), f"The {rig_part} touches {set_part} {at}.", f"Lead the move around {set_part}, or move {set_part} aside.")
         elif found.min_mm < CLEAR_MM:
             yield Finding(
                 "care",
                 about(taken),
-                f"Only {number(found.min_mm, 2)} mm between {rig_part} and {set_part}, {when}.",
+                f"Only {number(found.min_mm, 2)} mm between {rig_part} and {set_part}, {at}.",
                 f"Rehearse it slowly by hand, or give it {number(CLEAR_MM)} mm (common practice).",
             )
         elif found.certified_to_mm > SURE_MM:
@@ -76,7 +72,7 @@ def framing(study):
             yield Finding(
                 "stop" if found.worst_margin < -EDGE_SHARE else "care",
                 about(taken),
-                f"{found.subject} leaves the frame by {100 * -found.worst_margin:.0f} % of half its width, {_when(taken, found.at_take_s)}.",
+                f"{found.subject} leaves the frame by {100 * -found.worst_margin:.0f} % of half its width, {when(taken, found.at_take_s)}.",
                 "Stand farther back, use a wider lens, or look at the subject's middle.",
             )
         elif found.worst_margin < EDGE_SHARE:
@@ -85,32 +81,6 @@ def framing(study):
             yield Finding("ok", about(taken), f"{found.subject} stays {100 * found.worst_margin:.0f} % or more inside the frame.")
         if found.hidden_share > HIDDEN_SHARE:
             yield Finding("care", about(taken), f"At worst {100 * found.hidden_share:.0f} % of {found.subject} is hidden.", "Move what stands before it, or raise the lens.")
-
-
-@rule("focus")
-def focus(study):
-    """The lens focuses no nearer than it can, and the subject should fit into what is sharp."""
-    lens = study.scene.lens
-    for taken in study.shots:
-        nearest = float(taken.focus_mm.min()) - lens.pupil
-        if nearest < lens.near:
-            yield Finding(
-                "stop",
-                about(taken),
-                f"Focus lies {number(nearest)} mm from the front of the barrel, and the lens focuses no nearer than {number(lens.near)} mm.",
-                f"Keep the lens {millimetres(math.ceil(lens.near - nearest))} mm farther from what is in focus, or focus farther off.",
-            )
-            continue
-        if np.any(magnification_limited(lens.focal, taken.focus_mm, inverse_p(lens))):
-            yield Finding(
-                "care",
-                about(taken),
-                f"Focus comes to {number(float(taken.focus_mm.min()))} mm of the entrance pupil, within a focal length of {number(lens.focal)} mm "
-                "or nearly so, where frame and exposure of a thin lens mean nothing.",
-                "Measure the picture's width and the stop at that distance on the lens itself.",
-            )
-        far = "endless" if math.isinf(taken.far_mm) else f"{number(taken.far_mm)} mm"
-        yield Finding("ok", about(taken), f"Sharp from {number(taken.near_mm)} mm to {far} of the entrance pupil where focus is nearest.")
 
 
 @rule("times")

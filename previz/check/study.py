@@ -18,6 +18,7 @@ from previz.camera.exposure import effective_stop, ev100, iso_needed, stop_used,
 from previz.camera.lens import inverse_p
 from previz.check import shaft
 from previz.check.day import Day, day_of
+from previz.check.focus import Sharpness, sharpness
 from previz.check.meter import SIZE, metered
 from previz.check.shaft import Shaft, shafts
 from previz.check.thickness import Thickness, thickness
@@ -93,6 +94,7 @@ class Taken:
     lamps                      alight in this shot, by name
     focus_mm                   (FOCUS_MOMENTS,) from the entrance pupil, evenly through the take [mm]
     near_mm, far_mm            sharp from and to, at the nearest of them; far may be infinite [mm]
+    sharpness                  what of the subject is sharp over the take, and the pull
     exposure                   None where there is no lamp
     shafts                     in the middle of the take, plainest first; empty where the air is clear
     extinction_at_roll_per_m   of the haze when the camera rolls [1/m]
@@ -113,6 +115,7 @@ class Taken:
     focus_mm: np.ndarray
     near_mm: float
     far_mm: float
+    sharpness: Sharpness
     exposure: Exposure | None
     shafts: tuple[Shaft, ...]
     extinction_at_roll_per_m: float
@@ -197,6 +200,7 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         focus_mm=focus,
         near_mm=float(near),
         far_mm=float(far),
+        sharpness=sharpness(built, lit.tracer, scene, shot, move),
         exposure=_exposure(lit, shot, move, workers) if scene.lamp else None,
         shafts=_shafts(lit, move, workers) if scene.lamp and lit.medium.extinction_per_m > 0 else (),
         extinction_at_roll_per_m=extinction_at(scene.haze, shot.start_after),
