@@ -15,7 +15,7 @@ from previz.check.study import Study, Taken
 from previz.sheets.drawing import Drawing
 from previz.sheets.fields import table_z
 from previz.sheets.labels import Column, Label, place_labels
-from previz.sheets.leaves import INK, SOFT
+from previz.sheets.leaves import SOFT
 from previz.sheets.plan import (
     draw_light,
     draw_seen,
@@ -40,6 +40,8 @@ from previz.sheets.window import (
 FARTHEST_SETS = 6.0
 """A lamp farther from the set than this many times its size is broken off (own choice)."""
 AROUND = 0.04
+LEG_MM = (60.0, 150.0)
+"""How far a stand's legs are drawn to reach, sideways and up: a sign, no stand's size. [mm]"""
 
 
 def setup_drawings(study: Study, page: tuple[float, float]) -> list[Drawing]:
@@ -84,7 +86,7 @@ def setup_elevation(study: Study, page: tuple[float, float]) -> Drawing:
     labels = draw_rail(drawing, window, study)
     for taken in study.shots[:1]:
         labels += draw_camera(drawing, window, study, taken)
-    labels += _stands(drawing, window, study, top, floor)
+    _stands(drawing, window, study, top, floor)
     labels += draw_lamps(drawing, window, study, lamp_marks(study))
     datum(drawing, window)
     name_beside(drawing, window, labels, left=True, right=True)
@@ -95,8 +97,8 @@ def setup_elevation(study: Study, page: tuple[float, float]) -> Drawing:
     return drawing
 
 
-def shot_plan(study: Study, taken: Taken, size: tuple[float, float]) -> Drawing:
-    """Return a small plan of one shot: set, rail with its marks, camera at both ends, light, and where the lamps stand."""
+def shot_plan(study: Study, taken: Taken, size: tuple[float, float]) -> tuple[Drawing, Window]:
+    """Return, with its window, a small plan of one shot: set, rail with its marks, camera at both ends, light, and where the lamps stand."""
     drawing = Drawing(f"shot-{taken.shot.name}", taken.shot.name, size)
     column = 42.0
     low, high = (column + 4, 5.0), (size[0] - column - 4, size[1] - 1)
@@ -194,6 +196,5 @@ def _stands(drawing, window, study, top, floor):
             continue
         foot = top if lamp.rides == "lift" else floor
         at = seen_flat(window.facing, [lamp.at])[0]
-        drawing.geometry(window.geometry(shapely.LineString([(at[0], foot), at])), pen=0.3, colour=INK)
-        drawing.geometry(window.geometry(shapely.MultiLineString([[(at[0] - 0.4 * abs(s), foot), (at[0], foot + abs(s))] for s in (150,)] + [[(at[0] + 60, foot), (at[0], foot + 150)]])), pen=0.2)
-    return []
+        legs = [[(at[0] - LEG_MM[0], foot), (at[0], foot + LEG_MM[1]), (at[0] + LEG_MM[0], foot)]]
+        drawing.geometry(window.geometry(shapely.MultiLineString([[(at[0], foot), at], *legs])), pen=0.25)
