@@ -335,23 +335,35 @@ def aim(
     lamp: Annotated[Optional[str], _option("--lamp", "NAME", "Which lamp; default the first.")] = None,
     shot: Annotated[Optional[str], _option("--shot", "NAME", "The shot whose lens must not be in the way or see the lamp; default every shot.")] = None,
     answer: Annotated[int, typer.Option("--answer", metavar="N", help="Which answer to write.")] = 1,
+    open: Annotated[Optional[str], _option("--open", "WALL", "Find an opening to cut in this wall instead, for the lamp as it stands; WISH is then the target alone.")] = None,
+    patch: Annotated[Optional[str], _option("--patch", "WxL", "With --open: width and length of the patch there, mm.")] = None,
+    shape: Annotated[str, typer.Option("--shape", metavar="SHAPE", help="With --open: rect, arch, lancet or round.")] = "rect",
+    bars: Annotated[Optional[str], _option("--bars", "CxR,WIDTH", "With --open: glazing bars, columns x rows, and their width in mm.")] = None,
     json: Annotated[bool, typer.Option("--json", help="The answers as JSON, for a program to read.")] = False,
     output: Annotated[Optional[Path], _option("-o --output", "FILE", "Write the scene with the lamp moved there, comments kept.")] = None,
     workers: Workers = None,
 ):
     """Where the lamp must stand for its light to land as wished."""
-    from previz.aim.ask import ask_for_lamp
+    from previz.aim.ask import ask_for_lamp, ask_for_opening
     from previz.check.folder import write_text
     from previz.check.report import report_json
 
     loaded, built = _loaded(scene, workers)
-    asked = ask_for_lamp(loaded, built, wishes, dark or [], lamp, shot)
-    changed = asked.scene_with(answer) if output is not None and asked.found.answers else None
+    if open is None:
+        asked = ask_for_lamp(loaded, built, wishes, dark or [], lamp, shot)
+        solved = bool(asked.found.answers)
+        changed = asked.scene_with(answer) if output is not None and solved else None
+    else:
+        if len(wishes) != 1 or patch is None:
+            raise OptionFault("--open takes one target and --patch", 'Write it like --open attic.east "attic.floor@150,120" --patch 60x45.')
+        asked = ask_for_opening(loaded, built, open, wishes[0], patch, shape, bars, lamp)
+        solved = not asked.values["obstacle"]
+        changed = asked.scene_with() if output is not None and solved else None
     sys.stdout.write(report_json(asked.values) if json else asked.text)
     if changed is not None:
         write_text(output, changed)
         print(output, file=sys.stderr if json else sys.stdout)
-    return DONE if asked.found.answers else SAYS_STOP
+    return DONE if solved else SAYS_STOP
 
 
 @app.command(epilog="Example: previz asshot scenes/clockmakers-attic.toml --blank day.csv, and when it is filled in: --marks day.csv")

@@ -12,13 +12,16 @@ from dataclasses import dataclass
 
 from previz.aim.lamp import Found, aim
 from previz.aim.limits import Ground
+from previz.aim.opening import Cut, NoCut, open_for, wanted
 from previz.aim.wishes import Wish, target, wish
-from previz.aim.words import aim_text, aim_values, lamp_changes
+from previz.aim.words import aim_text, aim_values, lamp_changes, opening_keys, opening_text, opening_values
 from previz.build.built import BuiltSet
 from previz.light.lamps import emitters
 from previz.scene.faults import OptionFault
 from previz.scene.read import SceneFile
 from previz.scene.rewrite import rewritten
+
+SHAPES = ("rect", "arch", "lancet", "round")
 
 
 @dataclass(frozen=True)
@@ -71,6 +74,73 @@ def ask_for_lamp(file: SceneFile, built: BuiltSet, wishes: Sequence[str], dark: 
     emitter = emitters(scene, built)[number]
     ground = Ground.of(scene, built, emitter, shots)
     return Asked(file, ground, number, wanted, aim(ground, emitter, wanted, tuple(target(built, text) for text in dark)))
+
+
+@dataclass(frozen=True)
+class AskedOpening:
+    """What was found for an opening in `wall` of a scene file."""
+
+    file: SceneFile
+    lamp: str
+    wall: str
+    onto: str
+    found: Cut | NoCut
+
+    @property
+    def text(self) -> str:
+        """For a person, 80 columns wide."""
+        return opening_text(self.lamp, self.wall, self.onto, self.found)
+
+    @property
+    def values(self) -> dict:
+        """For a program."""
+        return opening_values(self.lamp, self.wall, self.onto, self.found)
+
+    def scene_with(self) -> str:
+        """Return the scene file's text with the opening added."""
+        return rewritten(self.file.text, {("opening", len(self.file.scene.opening)): opening_keys(self.found.opening)})
+
+
+def ask_for_opening(file: SceneFile, built: BuiltSet, wall: str, onto: str, patch: str, shape: str, bars: str | None, lamp: str | None) -> AskedOpening:
+    """
+    Return where an opening must be cut for a lamp that stands already.
+
+    Parameters
+    ----------
+    wall, onto, patch, shape, bars, lamp
+        As typed: "attic.east", a target on a flat face, "60x45", an opening's shape, "2x3,4" for columns x rows and the
+        bars' width, and a lamp's name or None for the first.
+
+    Raises
+    ------
+    OptionFault
+        For a name that the scene does not have, or a size that is none.
+    """
+    scene = file.scene
+    number = _named("lamp", lamp, [row.name for row in scene.lamp])
+    if shape not in SHAPES:
+        raise OptionFault(f"--shape {shape}: an opening is cut as {', '.join(SHAPES)}", "Leave it out for rect.")
+    size = _numbers("--patch", patch, "60x45", 2)
+    want = wanted(scene, wall, target(built, onto), size, shape, _bars(bars))
+    return AskedOpening(file, scene.lamp[number].name, wall, onto, open_for(scene, built, built.folder, emitters(scene, built)[number], want))
+
+
+def _bars(text: str | None) -> dict | None:
+    if text is None:
+        return None
+    columns, rows, width = _numbers("--bars", text, "2x3,4", 3)
+    return {"columns": int(columns), "rows": int(rows), "width": width, "depth": width}
+
+
+def _numbers(option: str, text: str, like: str, count: int) -> tuple[float, ...]:
+    parts = text.lower().replace(",", "x").split("x")
+    try:
+        values = tuple(float(part) for part in parts)
+    except ValueError:
+        values = ()
+    if len(values) != count or not all(0 < value < 10_000 for value in values):
+        raise OptionFault(f"{option} {text}: that is not {count} sizes", f"Write it like {option} {like}.")
+    return values
 
 
 def _named(kind: str, name: str | None, known: list[str]) -> int:

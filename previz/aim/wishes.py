@@ -43,6 +43,7 @@ class Target:
     face     index of that face; None
     samples  (k, 3) points over the prop or face, a hair before it [mm]
     turned   (k, 3) unit, outward at the samples of a prop; None of a face or a point
+    face_name  as the report calls that face; it stays when the set is built with another opening
     """
 
     name: str
@@ -51,6 +52,7 @@ class Target:
     face: int | None
     samples: np.ndarray
     turned: np.ndarray | None = None
+    face_name: str | None = None
 
 
 @dataclass(frozen=True)
@@ -102,7 +104,7 @@ def target(built: BuiltSet, text: str) -> Target:
         if (wanted < low).any() or (wanted > high).any():
             raise OptionFault(f'"{text}" is off the face', f"It is {high[0] - low[0]:.0f} by {high[1] - low[1]:.0f} mm.")
         point = wanted[0] * along + wanted[1] * up + (corners[0] @ normal) * normal
-        return Target(text, point, normal, face, _spread(built, np.flatnonzero(built.face_of == face))[0])
+        return Target(text, point, normal, face, _spread(built, np.flatnonzero(built.face_of == face))[0], face_name=built.faces[face].name)
     box = None if place else prop_box(built, text)
     if box is None:
         name = place["face"].strip() if place else text
@@ -128,7 +130,7 @@ def _at(built: BuiltSet, name: str, point: np.ndarray) -> Target:
         return Target(name, point, None, None, point[None])
     face = int(built.face_of[on[np.abs(off[on]).argmin()]])
     _, outward = _flat(built, face)
-    return Target(name, point, outward, face, point[None])
+    return Target(name, point, outward, face, point[None], face_name=built.faces[face].name)
 
 
 def _face_named(built: BuiltSet, name: str) -> int | None:

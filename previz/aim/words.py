@@ -14,7 +14,9 @@ import numpy as np
 
 from previz.aim.lamp import Answer, Found, Obstacle
 from previz.aim.limits import Ground
+from previz.aim.opening import Cut, NoCut
 from previz.aim.wishes import Wish
+from previz.scene.model import Opening
 
 _HEAD = "   #      x      y  above floor  from opening       lux  soft edge  spread"
 
@@ -100,6 +102,41 @@ def _answer_values(ground: Ground, answer: Answer) -> dict:
 
 def _six(values) -> list[float]:
     return [float(f"{float(value):.6g}") for value in values]
+
+
+def opening_text(lamp: str, wall: str, onto: str, found: Cut | NoCut) -> str:
+    """Return the opening to cut, or what is in the way, for a terminal of 80 columns."""
+    said = [f"{lamp}: an opening in {wall} > {onto}", ""]
+    if isinstance(found, NoCut):
+        said += [f"No opening there: {' and '.join(found.names)} in the way.", f"  {found.says}.", f"  {found.remedy}"]
+    else:
+        opening = found.opening
+        size = f"{opening.size[0]:g} x {opening.size[1]:g} mm" if isinstance(opening.size, tuple) else f"{opening.size:g} mm across"
+        said.append(f"Cut a {opening.shape} of {size}, its lower left corner at {opening.at[0]:g} along and {opening.at[1]:g} up, seen from outside.")
+        said.append(f"Its patch is {found.patch_mm[0]:.1f} x {found.patch_mm[1]:.1f} mm, its middle within {max(0.1, found.miss_mm):.1f} mm of its target.")
+        said.append(f"{found.web_mm:.0f} mm of material stay to {found.beside}.")
+    return "\n".join([line for text in said for line in _wrapped(text) or [""]] + [""])
+
+
+def opening_values(lamp: str, wall: str, onto: str, found: Cut | NoCut) -> dict:
+    """Return the same for a program."""
+    no = isinstance(found, NoCut)
+    return {
+        "schema": 1,
+        "lamp": lamp,
+        "wall": wall,
+        "onto": onto,
+        "opening": None if no else opening_keys(found.opening),
+        "patch_mm": None if no else _six(found.patch_mm),
+        "miss_mm": None if no else _six([found.miss_mm])[0],
+        "web_mm": None if no else _six([found.web_mm])[0],
+        "obstacle": {"names": list(found.names), "says": found.says, "remedy": found.remedy} if no else None,
+    }
+
+
+def opening_keys(opening: Opening) -> dict:
+    """Return an opening as it is written in a scene file."""
+    return opening.model_dump(exclude_defaults=True)
 
 
 def lamp_changes(number: int, answer: Answer) -> dict:

@@ -20,18 +20,20 @@ def rewritten(text: str, changes: Mapping[Path, object]) -> str:
     Parameters
     ----------
     changes : mapping of key path to value
-        ("lamp", 0, "at"): [1.0, 2.0, 3.0]. Tables on the way must be there; a row one past the last of [[tables]] is added as
+        ("lamp", 0, "at"): [1.0, 2.0, 3.0]. Tables on the way must be there; a row past the last of [[tables]] is added as
         a whole, ("opening", 3): {...}. None takes a key away.
     """
     document = tomlkit.parse(text)
     for path, value in changes.items():
         *way, key = path
         table = document
+        if len(path) == 2 and isinstance(key, int) and way[0] not in document:
+            document.append(way[0], tomlkit.aot())
         for part in way:
             table = table[part]
         if value is None:
             table.pop(key, None)
-        elif isinstance(table, list) and key == len(table):
+        elif isinstance(table, list) and key >= len(table):
             table.append(_row(value))
         else:
             table[key] = _plain(value)

@@ -11,10 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from previz.build.webs import least_web
 from previz.sheets.pieces import Piece, edge_name
 
-WEB_THICKNESSES = 2.0
-"""A web narrower than this many thicknesses of the sheet breaks easily while it is cut (common practice)."""
 _TOUCH_MM = 1e-3
 
 
@@ -29,7 +28,7 @@ class Web:
 
 def weakest_allowed(piece: Piece) -> float:
     """Return the width that a web of this piece should have at least. [mm]"""
-    return WEB_THICKNESSES * piece.thickness
+    return least_web(piece.thickness)
 
 
 def weak_webs(piece: Piece) -> tuple[Web, ...]:
