@@ -107,7 +107,8 @@ class Spline:
         derivative is linear between knots.
         """
         x = self.curve.x
-        spans = slice(max(np.searchsorted(x, first, "right") - 1, 0), max(np.searchsorted(x, last, "left"), 1))
+        from_span = int(np.clip(np.searchsorted(x, first, "right") - 1, 0, len(x) - 2))
+        spans = slice(from_span, max(np.searchsorted(x, last, "left"), from_span + 1))
         h = np.diff(x)[spans, None]
         a, b, c = (self.curve.c[i, spans] for i in range(3))
         bernstein = np.stack([c, c + b * h, c + 2 * b * h + 3 * a * h**2])

@@ -66,3 +66,11 @@ class TestSpline:
         travel = np.linspace(first, last, 101)
         assert np.linalg.norm(curve.curve(travel, 1), axis=1).max() <= slope * (1 + 1e-9)
         assert curve.curvature(travel).max() <= second * (1 + 1e-9)
+
+    @pytest.mark.parametrize("share", [0.0, 0.4, 1.0])
+    def test_a_piece_of_no_length_has_bounds_too(self, share):
+        """At the ends as well, where a hand-held move comes to rest."""
+        curve = track_through(BEND)
+        at = share * curve.length
+        slope, second = curve.bounds(at, at)
+        assert slope >= np.linalg.norm(curve.curve(at, 1)) * (1 - 1e-9) and second >= curve.curvature(at) * (1 - 1e-9)
