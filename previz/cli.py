@@ -278,6 +278,7 @@ def make(scene: ScenePath, size: Size = "960x540", output: Output = None, worker
         lit, folder = _lit(scene, workers, watch), output or default_folder(scene)
         papers = _templates(lit.scene, folder)
         study = study_set(lit, workers=workers, watch=watch)
+        papers = [*_day_papers(study, lit, folder, workers, watch), *papers]
         figures, written = write_folder(study, lit, folder, size=pixels, papers=papers, workers=workers, watch=watch)
     print(written)
     return _verdict(figures)
@@ -420,6 +421,15 @@ def sheet(
     for path in written:
         print(path)
     return _verdict(figures)
+
+
+def _day_papers(study, lit, folder: Path, workers, watch) -> list[tuple[str, str]]:
+    """Write the sheet and the drawings that `make` links."""
+    from previz.sheets.sheet import write_sheet
+
+    written = write_sheet(study, lit, folder, formats=("pdf", "svg"), workers=workers, watch=watch)
+    says = {".pdf": "the sheet for the shooting day, on A4; previz sheet has other papers", ".svg": "a drawing of it, to scale"}
+    return [(path.name, says[path.suffix]) for path in written]
 
 
 def _templates(scene, folder: Path) -> list[tuple[str, str]]:

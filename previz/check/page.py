@@ -102,7 +102,7 @@ def page(report: dict, files: dict[str, ShotFiles], papers: tuple[tuple[str, str
 
 def _papers(papers) -> str:
     links = "".join(f'<p><a href="{escape(quote(file))}">{escape(file)}</a>: {escape(says)}</p>' for file, says in papers)
-    return f"<h2>To cut by</h2>{links}" if papers else ""
+    return f"<h2>On paper</h2>{links}" if papers else ""
 
 
 def _picture(file: str, caption: str, classes: str = "") -> str:

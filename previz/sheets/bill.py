@@ -186,7 +186,7 @@ def lines_to_write(flow: Flow, members: list[Field]) -> None:
         for k, field in enumerate(members[i : i + FIELDS_ACROSS]):
             x = LEFT + k * side
             planned = "" if field.planned is None else f"{number(field.planned, 5)} "
-            told = f"{planned}{field.unit}"
+            told = f"f/{planned}".strip() if field.unit == "f" else f"{planned}{field.unit}"
             flow.leaves.text((x, flow.y), flow.leaves.clipped(field.name.split(".", 2)[2], 0.64 * side - 2 - width_mm(told, SMALL_PT)))
             flow.leaves.text((x + 0.64 * side, flow.y), told, anchor="right", colour=SOFT)
             flow.leaves.line([(x + 0.67 * side, flow.y - 0.8), (x + side - 3, flow.y - 0.8)], pen=0.13)

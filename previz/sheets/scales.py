@@ -8,7 +8,7 @@ from __future__ import annotations
 
 ENLARGED = (50.0, 20.0, 10.0, 5.0, 2.0)
 REDUCED = tuple(step * 10.0**power for power in range(6) for step in (1, 2, 5))
-SERIES = tuple([*ENLARGED, *(1 / step for step in REDUCED)])
+SERIES = (*ENLARGED, *(1 / step for step in REDUCED))
 """Paper over model: ISO 5455:1979, 50:1 to 2:1, 1:1, and 1:2, 1:5, 1:10 and so on, extended by powers of ten as it allows."""
 
 

@@ -13,7 +13,7 @@ import shapely
 
 from previz.check.study import Study, Taken
 from previz.sheets.drawing import Drawing
-from previz.sheets.fields import table_z
+from previz.sheets.fields import aim, heading, table_z
 from previz.sheets.labels import Column, Label, place_labels
 from previz.sheets.leaves import SOFT
 from previz.sheets.plan import (
@@ -87,6 +87,7 @@ def setup_elevation(study: Study, page: tuple[float, float]) -> Drawing:
     for taken in study.shots[:1]:
         labels += draw_camera(drawing, window, study, taken)
     _stands(drawing, window, study, top, floor)
+    labels += _aims(window, study)
     labels += draw_lamps(drawing, window, study, lamp_marks(study))
     datum(drawing, window)
     name_beside(drawing, window, labels, left=True, right=True)
@@ -187,6 +188,15 @@ def _table(drawing, window, study, top, floor):
     a, b = window.base[0], window.top[0]
     y = window.flat([[0, floor]])[0, 1]
     drawing.line([(a, y), (b, y)], pen=0.4)
+
+
+def _aims(window, study):
+    """Where each lamp in the window is turned, in degrees."""
+    for lamp in study.scene.lamp:
+        at = window.at([lamp.at])[0]
+        if window.holds(at):
+            pan, tilt = heading(aim(lamp, study.built) - lamp.at)
+            yield Label(f"{lamp_marks(study)[lamp.name]} tilt {tilt:.1f}°, pan {pan:.1f}°", tuple(at))
 
 
 def _stands(drawing, window, study, top, floor):

@@ -20,7 +20,7 @@ from previz.sheets.projected import seen_flat
 from previz.sheets.running import figure, spread
 from previz.sheets.scales import scale_for, scale_text
 
-EDGE_MM, HEAD_MM, FOOT_MM = 12.0, 24.0, 17.0
+EDGE_MM, HEAD_MM, FOOT_MM = 12.0, 23.0, 16.0
 """White round a page's content; over and under it are heading and scale bar."""
 COLUMN_MM, STRIP_MM = 30.0, 27.0
 """Least width for names beside a window, and for figures along a side of it (own choice)."""
