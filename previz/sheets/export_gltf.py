@@ -160,10 +160,23 @@ def _solids(file: _File, built: BuiltSet) -> tuple[list, list]:
 
 
 def _primitive(file: _File, vertices, triangles, material: int) -> dict:
-    """Without normals: glTF then shades each triangle flat, which is how the set is lit here."""
-    used, index = np.unique(triangles, return_inverse=True)
-    positions = file.numbers(gltf_points(vertices[used]), _VERTICES)
-    return {"attributes": {"POSITION": positions}, "indices": file.numbers(index.reshape(-1), _INDICES), "material": material}
+    """
+    Flat, as the set is lit here, with a normal at each corner: without them glTF means flat too, but some viewers round every
+    edge off. Triangles of one plane share their corners.
+    """
+    across = np.cross(vertices[triangles[:, 1]] - vertices[triangles[:, 0]], vertices[triangles[:, 2]] - vertices[triangles[:, 0]])
+    size = np.linalg.norm(across, axis=1, keepdims=True)
+    # A triangle without area faces nowhere; any unit vector will do.
+    normals = np.where(size > 0, across / np.where(size > 0, size, 1.0), [0.0, 0.0, 1.0])
+    planes, plane = np.unique(normals.round(5) + 0.0, axis=0, return_inverse=True)
+    corners = np.column_stack([triangles.reshape(-1), np.repeat(plane.reshape(-1), 3)])
+    used, index = np.unique(corners, axis=0, return_inverse=True)
+    facing = planes[used[:, 1]] @ _TURN.T
+    attributes = {
+        "POSITION": file.numbers(gltf_points(vertices[used[:, 0]]), _VERTICES),
+        "NORMAL": file.numbers(facing / np.linalg.norm(facing, axis=1, keepdims=True), _VERTICES),
+    }
+    return {"attributes": attributes, "indices": file.numbers(index.reshape(-1), _INDICES), "material": material}
 
 
 def _material(name: str, reflectance) -> dict:
