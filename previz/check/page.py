@@ -133,6 +133,7 @@ def _figures(shot: dict) -> str:
         ("clip", f"{number(shot['clip_s'])} s", f"from a {number(shot['take_s'])} s take"),
         ("frames a second", number(shot["capture_fps"]), f"shown at {number(shot['playback_fps'])}"),
         ("focus, from the pupil", f"{span(focus['distance_mm'])} mm", f"sharp {number(focus['near_mm'])} to {number(focus['far_mm'])} mm at the nearest"),
+        ("at full size", f"{number(shot['pace']['full_size_km_h'], 2)} km/h", f"eye at {span(shot['pace']['eye_m'])} m"),
         ("rig", f"{number(max(rig['peak_speed_mm_s'], lift['peak_speed_mm_s']))} mm/s", ", ".join(rig_phrases(shot)) or f"{number(rig['travel_mm'])} mm travel"),
         ("haze at the roll", f"{number(shot['haze']['extinction_at_roll_per_m'], 2)} per metre", ""),
         ("optical depth", f"{number(shot['haze']['optical_depth_across'], 2)} across the set, {number(shot['haze']['optical_depth_to_subject'], 2)} to the subject", ""),

@@ -18,7 +18,7 @@ from dataclasses import asdict, fields
 
 import numpy as np
 
-from previz.check import fit, focus, rigging, light, thickness, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
+from previz.check import fit, focus, rigging, light, thickness, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
 from previz.light.colour import luminance
@@ -105,6 +105,8 @@ def shot_entry(taken: Taken, carries: str | None = None) -> dict:
         "name": shot.name,
         "lamps": list(taken.lamps),
         "patches": [patch_entry(patch) for patch in taken.light[0].patches] if shot.lamps else None,
+        "pace": asdict(taken.pace),
+        "flicker": taken.flicker and asdict(taken.flicker),
         "clip_s": shot.clip,
         "take_s": shot.take_s,
         "slowdown": shot.fps / shot.playback,

@@ -19,7 +19,9 @@ from previz.camera.lens import inverse_p
 from previz.check import shaft
 from previz.check.day import Day, day_of
 from previz.check.focus import Sharpness, sharpness
+from previz.check.flicker import Flicker, flicker
 from previz.check.meter import SIZE, metered
+from previz.check.pace import Pace, pace
 from previz.check.shaft import Shaft, shafts
 from previz.check.thickness import Thickness, thickness
 from previz.check.ways import Way, ways
@@ -92,6 +94,8 @@ class Taken:
     The figures of one shot.
 
     lamps                      alight in this shot, by name
+    pace                       in the clip and at full size
+    flicker                    None where all lamps are steady
     focus_mm                   (FOCUS_MOMENTS,) from the entrance pupil, evenly through the take [mm]
     near_mm, far_mm            sharp from and to, at the nearest of them; far may be infinite [mm]
     sharpness                  what of the subject is sharp over the take, and the pull
@@ -108,6 +112,8 @@ class Taken:
 
     shot: Shot
     lamps: tuple[str, ...]
+    pace: Pace
+    flicker: Flicker | None
     move: Move
     speeds: Speeds
     clearance: Clearance | None
@@ -193,6 +199,8 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
     return Taken(
         shot=shot,
         lamps=tuple(lamp.name for lamp in scene.lamp),
+        pace=pace(scene, shot, move),
+        flicker=flicker(scene.lamp, shot),
         move=move,
         speeds=move.speeds(),
         clearance=clearance(built, scene, move),

@@ -267,6 +267,15 @@ def lamp_colours(draft: Draft) -> Iterator[Problem]:
             yield Problem(path, f"daylight begins at {DAYLIGHT_FROM_K:,.0f} K, and this is {kelvin:,.0f} behind the gel", 'Write locus = "planckian", or a higher kelvin.')
 
 
+def lamp_pulses(draft: Draft) -> Iterator[Problem]:
+    """A lamp pulses with the mains or by its dimmer, and ripples on the mains alone."""
+    for i, lamp in draft.rows.get("lamp", []):
+        if lamp.mains and lamp.pulse:
+            yield Problem(("lamp", i, "pulse"), "mains says this already", "Keep one of mains and pulse.", None, True)
+        elif "ripple" in lamp.model_fields_set and not lamp.mains:
+            yield Problem(("lamp", i, "ripple"), "ripple is of light on the mains", "Add mains = 50 or 60, or take ripple out.", None, True)
+
+
 def lamps_measured(draft: Draft) -> Iterator[Problem]:
     """A meter stands somewhere else than the lamp and what it looks at, and a lamp that is dimmed to nothing gives it nothing."""
     for i, lamp in draft.rows.get("lamp", []):
@@ -394,6 +403,7 @@ RULES = (
     repeats_step,
     lamp_levels,
     lamp_colours,
+    lamp_pulses,
     lamps_measured,
     lamps_aim,
     haze_level,
