@@ -154,6 +154,21 @@ class View:
         return x, y, depth
 
 
+def cos_fourth(view: View) -> np.ndarray:
+    """
+    Return how much of the light of each pixel a lens without vignetting of its own brings to the sensor.
+
+    Returns
+    -------
+    (rows, columns) float array
+        ``cos^4`` of the angle from the axis at which the entrance pupil sees the pixel's centre, 1 in the middle (W. J.
+        Smith, Modern Optical Engineering, "cosine-to-the-fourth"; from memory). [1]
+    """
+    across = view.half_width * (2 * (np.arange(view.columns) + 0.5) / view.columns - 1)
+    upward = view.half_height * (2 * (np.arange(view.rows) + 0.5) / view.rows - 1)
+    return 1 / (1 + across**2 + upward[:, None] ** 2) ** 2
+
+
 def view_at(scene: Scene, pose: Poses, focus_mm: float, size: tuple[int, int] | None = None, *, stop: float | None = None) -> View:
     """
     Return what the scene's camera sees from one pose.

@@ -15,11 +15,12 @@ memory is bounded by tiles, not by the frame.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from previz.camera.view import View
+from previz.frames.faces import faces_ahead, met, shine
 from previz.frames.lens_rays import GROUPS, Looks, looks, pattern_group, pixel_rays, tile_hull
 from previz.light.units import per_mm
 
@@ -121,6 +122,7 @@ def _tiled(lit, glow, views, passes, lamp_samples, haze_samples, workers, progre
     picture = np.zeros((len(glow), 1 if whole else 3, view.rows, view.columns, 3), np.float32)
     # The pupil is small against a swirl, and so is its way within a frame.
     swirled = lit.uneven and lit.uneven.seen_from(_middle(views).position, glow[0].air.extinction_per_m)
+    in_frame = faces_ahead(lit, views)
     places = [(row, column) for row in range(0, view.rows, _TILE) for column in range(0, view.columns, _TILE)]
 
     def tile(place: tuple[int, int]) -> np.ndarray:
@@ -128,7 +130,7 @@ def _tiled(lit, glow, views, passes, lamp_samples, haze_samples, workers, progre
         columns = np.arange(place[1], min(place[1] + _TILE, view.columns))
         total = np.zeros((*picture.shape[:2], len(rows) * len(columns), 3))
         for number in range(passes):
-            total += _rays(lit, glow, view, through[number], rows, columns, number, lamp_samples, haze_samples, seed, whole, swirled)
+            total += _rays(lit, glow, view, through[number], rows, columns, number, lamp_samples, haze_samples, seed, whole, swirled, in_frame)
         return (total / passes).astype(np.float32).reshape(*picture.shape[:2], len(rows), len(columns), 3)
 
     for done, ((row, column), part) in enumerate(zip(places, in_order(tile, places, workers)), start=1):
@@ -156,7 +158,7 @@ class _Glow:
 
 def _rays(
     lit: LitSet, glow: list[_Glow], view: View, through: Looks, rows, columns, number: int, lamp_samples: int, haze_samples: int, seed: int,
-    whole: bool, swirled: Swirled | None,
+    whole: bool, swirled: Swirled | None, in_frame: list[int],
 ) -> np.ndarray:  # fmt: skip
     """One ray through each pixel of a tile: (glows, 1 or 3, n, 3) linear RGB, row by row. [cd/m2]"""
     salt = 1009 * seed
@@ -170,6 +172,7 @@ def _rays(
     pixel_rays(through, row, column, group, pixels, number, salt + _SALT_PIXEL, origins, directions)
     hits = lit.tracer.hit(origins, directions)
     far = hits.distance.astype(np.float64)
+    hits, shining = _end_on_faces(lit, in_frame, origins, directions, far, hits)
     on_lamps = lamp_points(lit.lamps, GROUPS, lamp_samples, turn=number, salt=salt)
     # How light is dimmed does not depend on whose it is.
     air = glow[0].air
@@ -187,9 +190,23 @@ def _rays(
             origins, directions, far, lit.air, one.cell, one.low, one.step, per_mm(air.extinction_per_m), air.albedo, *_swirls(lit.uneven), left, haze
         )
         haze += shafts @ one.candela
+        for rays, light in shining:
+            direct[rays] = light @ one.candela
         direct, bounce = direct * left[:, None], bounce * left[:, None]
         out[:, order] = direct + bounce + haze if whole else (direct, bounce, haze)
     return picture
+
+
+def _end_on_faces(lit, in_frame, origins, directions, far, hits):
+    """Shorten `far` (n,) where rays end on the faces of lamps; return `hits` without what lies behind, and (rays, luminance per candela) of each face."""
+    shining = []
+    for number in in_frame:
+        rays, distance, cos = met(lit, number, origins, directions, far)
+        if len(rays):
+            far[rays] = distance
+            hits = replace(hits, triangle=np.where(np.isin(np.arange(len(far)), rays), -1, hits.triangle))
+            shining.append((rays, shine(lit, number, origins[rays], directions[rays], distance, cos)))
+    return hits, shining
 
 
 def _surfaces(lit, glow, origins, directions, hits, group, on_lamps) -> list[tuple[np.ndarray, np.ndarray]]:

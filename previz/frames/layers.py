@@ -32,6 +32,7 @@ from previz.camera.tone import develop
 from previz.camera.view import View
 from previz.frames.along import drawn_at_moment
 from previz.frames.hazed import Layers, light_layers
+from previz.frames.on_sensor import on_sensor
 from previz.frames.still import QUALITIES, view_of, views_during
 from previz.light.units import per_mm
 from previz.rays.lit import LitSet
@@ -127,7 +128,9 @@ def layered_still(
     passes, lamp_samples, haze_samples = QUALITIES[quality]
     views = views_during(lit, shot, move, take_s, size, passes=passes)
     layers = light_layers(lit, views, passes=passes, lamp_samples=lamp_samples, haze_samples=haze_samples, workers=workers, progress=progress)
-    stop = float(effective_stop(lit.scene.lens, shot, float(move.focus_mm(take_s)[0])))
+    focus = float(move.focus_mm(take_s)[0])
+    layers = Layers(*(on_sensor(light, lit.scene, shot, views[0], focus) for light in (layers.direct, layers.bounce, layers.haze)))
+    stop = float(effective_stop(lit.scene.lens, shot, focus))
     lamps, parts = tuple(e.name for e in lit.emitters), tuple(part.name for part in lit.built.parts)
     return LayeredStill(layers, shown(lit, view_of(lit, move, take_s, size)), lamps, parts, float(shot.iso), stop, float(shot.exposure_s), fingerprint)
 

@@ -18,6 +18,7 @@ from previz.frames.along import drawn_at_moment
 from previz.frames.chart import chart
 from previz.frames.hazed import hazed_frame
 from previz.frames.lens_rays import GROUPS
+from previz.frames.on_sensor import on_sensor
 from previz.haze.medium import extinction_at, medium_at
 from previz.rays.lit import LitSet, relit, relit_as
 from previz.rig.moves import Move
@@ -121,5 +122,7 @@ def still(
     passes, lamp_samples, haze_samples = QUALITIES[quality]
     views = views_during(lit, shot, move, take_s, size, passes=passes)
     linear = hazed_frame(lit, views, passes=passes, lamp_samples=lamp_samples, haze_samples=haze_samples, workers=workers, progress=progress)
-    stop = float(effective_stop(lit.scene.lens, shot, float(move.focus_mm(take_s)[0])))
+    focus = float(move.focus_mm(take_s)[0])
+    linear = on_sensor(linear, lit.scene, shot, views[0], focus)
+    stop = float(effective_stop(lit.scene.lens, shot, focus))
     return Still(linear, develop(linear, shot.iso, stop, shot.exposure_s), shot.iso, stop, shot.exposure_s)

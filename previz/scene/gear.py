@@ -49,6 +49,7 @@ class Lens(Table):
         None, description='"unit" (the lens moves as a whole, as a thin lens does) or "internal" (glass moves inside, as in most probe lenses: it sees as wide near as far); default unit'
     )
     macro: Union[Macro, None] = Field(None, description="{magnification, distance}: how large it draws close up, as published or measured, instead of focusing")
+    falloff: Literal["none", "cos4"] = Field("none", description='"none", or "cos4": pictures get darker towards the corners by cos^4 of the angle from the axis')
     near: Offset = Field(20.0, description="closest focus from the front of the barrel, mm")
     pull_time: Union[Annotated[float, Field(gt=0, le=3600)], None] = Field(
         None, description="seconds that the focus motor takes from endless to closest focus, flat out; none is a motor that is quick enough"
