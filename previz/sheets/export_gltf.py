@@ -32,6 +32,7 @@ from previz.light.units import metres
 from previz.rig.moves import Move
 from previz.scene.model import Shot
 from previz.sheets.export_move import frame_times
+from previz.sheets.fields import heading
 
 LIGHTS = "KHR_lights_punctual"
 NEAR_MM = 1.0
@@ -214,15 +215,10 @@ def _light(lamp) -> dict:
 
 
 def _lamp_node(file: _File, number: int, lamp) -> int:
-    up = axes(*_heading(lamp.normal))[2]
+    up = axes(*np.radians(heading(lamp.normal)))[2]
     return file.node(
         name=lamp.name, translation=gltf_points(lamp.centre).tolist(), rotation=gltf_rotations(lamp.normal, up)[0].tolist(), extensions={LIGHTS: {"light": number}}
     )
-
-
-def _heading(direction) -> tuple[float, float]:
-    """Pan and tilt of a direction (3,). [rad]"""
-    return float(np.arctan2(direction[1], direction[0])), float(np.arctan2(direction[2], np.hypot(direction[0], direction[1])))
 
 
 def _camera(lit, shot: Shot, move: Move) -> dict:

@@ -23,6 +23,7 @@ from previz.light.units import metres
 from previz.rig.moves import Move
 from previz.scene.model import Shot
 from previz.sheets.export_move import frame_times
+from previz.sheets.fields import heading
 
 CODES_PER_SECOND = 1000.0
 TENTHS = 10.0
@@ -144,7 +145,7 @@ def _lamps(stage, names, lit, moves) -> None:
         if lamp.spread is not None:
             told["note"] = "measured by direction; here it falls as a cosine"
         light.GetPrim().SetCustomDataByKey("previz", told)
-        _, left, up = axes(np.arctan2(lamp.normal[1], lamp.normal[0]), np.arctan2(lamp.normal[2], np.hypot(*lamp.normal[:2])))
+        _, left, up = axes(*np.radians(heading(lamp.normal)))
         place = light.AddTransformOp()
         place.Set(_matrix(lamp.centre, -left, up, lamp.normal))
         moving = [(shot, move) for shot, move in moves if rise and move.lift[0] != move.lift[1]]
