@@ -138,6 +138,9 @@ def _figures(shot: dict) -> str:
         ("haze at the roll", f"{number(shot['haze']['extinction_at_roll_per_m'], 2)} per metre", ""),
         ("optical depth", f"{number(shot['haze']['optical_depth_across'], 2)} across the set, {number(shot['haze']['optical_depth_to_subject'], 2)} to the subject", ""),
     ]
+    if shot["swirls"]:
+        swirls = shot["swirls"]
+        cells.append(("haze drifts", f"{number(swirls['drift_mm_s'])} mm/s", f"{number(swirls['screen_mm_s'])} mm in a second on screen"))
     if clearance:
         cells.insert(2, ("clearance", f"{number(round(clearance['min_mm'], 1))} mm", " to ".join(clearance["between"])))
     if framing:

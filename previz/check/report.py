@@ -6,6 +6,7 @@ Takes a study; gives dictionaries, lists, text and finite numbers. Anything endl
     patches[]   lamp, opening, pane [column, row], on, outline_mm [[x, y, z], ...], centre_mm, area_mm2, lux, penumbra_mm, lit_share
     lamps[]     name, candela (on the axis), lumens, beam_deg, field_deg, kelvin, readings [{at_mm, lux, computed_lux, residual_stops}], factor_stops
     shots[]     name, clip_s, take_s, slowdown, capture_fps, playback_fps, clearance, framing, focus, exposure, shafts, rig, haze,
+                swirls (contrast, size_mm, and drift_mm_s as it is, on screen and at scale),
                 lift (carries, from_mm, to_mm, peaks, light: patches along the take), hand (shake in pixels a frame, sway)
     findings[]  level, about, says, remedy
 """
@@ -21,6 +22,7 @@ import numpy as np
 from previz.check import fit, focus, rigging, light, thickness, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
+from previz.check.swirls import swirls_entry
 from previz.light.colour import luminance
 from previz.light.distribution import BEAM_SHARE, FIELD_SHARE
 from previz.light.lamps import intensity, lumens, width_deg
@@ -39,7 +41,7 @@ def report(study: Study) -> dict:
             "scale": study.scene.scale,
             "patches": [patch_entry(patch) for patch in study.patches],
             "lamps": [lamp_entry(emitter, lamp, study.calibrations) for emitter, lamp in zip(study.emitters, study.scene.lamp)],
-            "shots": [shot_entry(taken, study.scene.lift and study.scene.lift.carries) for taken in study.shots],
+            "shots": [shot_entry(taken, study.scene.lift and study.scene.lift.carries) | swirls_entry(study.scene, taken.shot) for taken in study.shots],
             "day": study.day and asdict(study.day),
             "findings": [asdict(finding) for finding in findings(study)],
         }

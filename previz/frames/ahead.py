@@ -8,14 +8,19 @@ where the results are kept; see `previz.rays.compiled`.
 from __future__ import annotations
 
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import trimesh
 
 from previz.build.assemble import build_set
 from previz.camera.view import View
 from previz.frames.hazed import hazed_frame
+from previz.frames.layers import shown
+from previz.haze.drift import Density
 from previz.rays.lit import light_set, relit
+from previz.rays.uneven import uneven
 from previz.scene.model import Scene
 
 _LAMP = {"name": "key", "kind": "disc", "diameter": 40.0, "at": [-500.0, 80.0, 300.0], "toward": [50.0, 50.0, 20.0], "candela": 1000.0}
@@ -32,9 +37,19 @@ def compile_all() -> None:
     room = Scene.model_validate(_ROOM)
     lit = _drawn(room, Path(), view)
     relit(lit, lamps=lit.emitters, medium=lit.medium)
+    _uneven(lit, view)
     with tempfile.TemporaryDirectory() as folder:
         trimesh.Trimesh(lit.built.vertices, lit.built.triangles, process=False).export(Path(folder) / "room.stl")
         _drawn(Scene.model_validate({"mesh": {"file": "room.stl"}, "lamp": [_LAMP]}), Path(folder), view)
+
+
+def _uneven(lit, view: View) -> None:
+    """Draw the same in swirls of haze."""
+    grid = lit.transport.grid
+    density = Density(np.ones((2, 2, 2), np.float32), grid.low, grid.step * grid.shape / 2)
+    swirled = replace(lit, uneven=uneven(density, lit.lamps.centre))
+    hazed_frame(swirled, view, passes=1, lamp_samples=2, haze_samples=1, workers=1)
+    shown(swirled, view)
 
 
 def _drawn(scene: Scene, folder: Path, view: View):

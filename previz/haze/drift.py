@@ -38,12 +38,10 @@ import numpy as np
 
 from previz.build.built import Cell
 from previz.scene.model import Swirls
+from previz.scene.swirling import smallest_size
 
 NODES_A_SWIRL = 5
 """Nodes of the grid across a swirl: straight lines between them lose a twentieth of the contrast (own choice)."""
-
-SWIRLS_ACROSS = 16
-"""Swirls across the longest side of the haze: smaller ones are not resolved (own choice; a frame would cost twice as much)."""
 
 _FLOW_WAVES, _HAZE_WAVES = 24, 56
 _FLOW_RANGE, _HAZE_RANGE = (0.4, 0.9), (0.55, 1.7)
@@ -148,11 +146,6 @@ def swirls_at(swirls: Swirls, seed: int, cells: tuple[Cell, ...], box: np.ndarra
     level = _level(swirls, seed, tuple(map(tuple, np.asarray(box, float))), points, after_spray_s)
     values = np.where(near, _spread(level, inside, swirls.contrast), 1.0)
     return Density(np.ascontiguousarray(values.reshape(tuple(shape)), dtype=np.float32), low, step)
-
-
-def smallest_size(longest_mm: float) -> float:
-    """Return the size of the smallest swirls that are resolved in haze of that length. [mm]"""
-    return longest_mm / SWIRLS_ACROSS
 
 
 def life_s(swirls: Swirls) -> float:

@@ -20,6 +20,7 @@ from previz.scene.moving import RULES as MOVING
 from previz.scene.outlines import LANCET_HEAD, size_of
 from previz.scene.rings import ring_is_sound
 from previz.scene.shots import RULES as CHANGES
+from previz.scene.swirling import RULES as SWIRLING
 
 ROOM_PARTS = ("walls", "floor", "ceiling", "slopes", "reveals")
 _RESERVED = ("ceiling", "floor", "slope", *ROOM_PARTS)
@@ -409,6 +410,7 @@ RULES = (
     haze_level,
     lens_stops,
     barrel_holds_pupil,
+    *SWIRLING,
     *FOCUSING,
     *MOVING,
     *CHANGES,
