@@ -129,15 +129,20 @@ def frame(
     layers: Annotated[Optional[Path], _option("--layers", "FILE", "Write the light of each lamp apart too, as .exr.")] = None,
     mix: Annotated[Optional[str], _option("--mix", "LAMP=LEVEL,...", "Other levels of the lamps (also haze=, exposure=), from stored layers.")] = None,
     chart: Annotated[bool, typer.Option("--chart", help="Luminance in stops about middle grey instead, with a scale.")] = False,
+    noise: Annotated[bool, typer.Option("--noise", help="With noise as ISO brings it: an illustration, of a sensor of round figures.")] = False,
     output: Output = None,
     workers: Workers = None,
 ):
     """One picture through the lens; SCENE may be a layers file when lamps are mixed anew."""
+    from previz.camera.noise import SAID
     from previz.check.folder import default_folder, file_stem
     from previz.frames.linear import linear_kind, write_linear
     from previz.frames.picture import picture_kind, write_picture
+    from previz.frames.still import grain_of
     from previz.progress import watched
 
+    if noise and (proxy or chart or layers is not None or mix is not None):
+        raise OptionFault("--noise goes with none of --proxy, --chart, --layers and --mix", "Leave them out; noise is shown on the plain picture.")
     if mix is not None or layers is not None:
         if proxy or chart or linear is not None:
             raise OptionFault("--layers and --mix go with none of --proxy, --chart and --linear", "Leave them out; a layers file holds the luminance too.")
@@ -158,13 +163,15 @@ def frame(
             rgb = _proxy(loaded.scene, built, chosen, moment_s, pixels, workers)
         else:
             picture = _hazed(loaded.scene, built, chosen, moment_s, pixels, quality.value, workers, watch)
-            rgb = picture.chart(chosen.name) if chart else picture.rgb
+            rgb = picture.chart(chosen.name) if chart else picture.grainy(grain_of(loaded.scene, pixels)) if noise else picture.rgb
     if linear is not None:
         write_linear(linear, picture.linear)
         print(linear)
-    output = output or default_folder(scene) / f"{file_stem(chosen.name)}{'-proxy' if proxy else '-chart' if chart else ''}-{moment_s * chosen.fps / chosen.playback:.2f}s.png"
+    output = output or default_folder(scene) / f"{file_stem(chosen.name)}{'-proxy' if proxy else '-chart' if chart else '-noise' if noise else ''}-{moment_s * chosen.fps / chosen.playback:.2f}s.png"
     write_picture(output, rgb)
     print(output)
+    if noise:
+        print(f"{output}: {SAID}", file=sys.stderr)
 
 
 def _layered(scene, shot, at, take, pixels, quality, layers, mix, output, workers) -> None:
@@ -172,6 +179,7 @@ def _layered(scene, shot, at, take, pixels, quality, layers, mix, output, worker
     from previz.check.folder import default_folder, file_stem
     from previz.frames.layers import layers_path, parsed_mix, read_layers, write_layers
     from previz.frames.picture import picture_kind, write_picture
+    from previz.rays.papers import through
     from previz.scene.shots import scene_of
 
     if layers is not None:
@@ -187,7 +195,8 @@ def _layered(scene, shot, at, take, pixels, quality, layers, mix, output, worker
         moment_s = moment(chosen, at, take)
         beside = default_folder(scene) / f"{file_stem(chosen.name)}-{moment_s * chosen.fps / chosen.playback:.2f}s"
         if mix is not None:
-            parsed_mix(mix, tuple(lamp.name for lamp in scene_of(loaded.scene, chosen).lamp))
+            lamps = [lamp.name for lamp in scene_of(loaded.scene, chosen).lamp]
+            parsed_mix(mix, (*lamps, *(through(lamp, paper) for lamp in lamps for paper in dict.fromkeys(p.opening for p in built.papers))))
         stored = layers or beside.with_name(f"{beside.name}-layers.exr")
         kept, fresh = _stored_layers(stored, loaded.scene, built, chosen, moment_s, pixels, quality, workers)
         if fresh:
@@ -336,6 +345,7 @@ def aim(
     lamp: Annotated[Optional[str], _option("--lamp", "NAME", "Which lamp; default the first.")] = None,
     shot: Annotated[Optional[str], _option("--shot", "NAME", "The shot whose lens must not be in the way or see the lamp; default every shot.")] = None,
     answer: Annotated[int, typer.Option("--answer", metavar="N", help="Which answer to write.")] = 1,
+    map: Annotated[Optional[Path], _option("--map", "FILE", "Draw where the lamp may stand, from above, as .svg.")] = None,
     open: Annotated[Optional[str], _option("--open", "WALL", "Find an opening to cut in this wall instead, for the lamp as it stands; WISH is then the target alone.")] = None,
     patch: Annotated[Optional[str], _option("--patch", "WxL", "With --open: width and length of the patch there, mm.")] = None,
     shape: Annotated[str, typer.Option("--shape", metavar="SHAPE", help="With --open: rect, arch, lancet or round.")] = "rect",
@@ -350,6 +360,8 @@ def aim(
     from previz.check.report import report_json
 
     loaded, built = _loaded(scene, workers)
+    if map is not None and (open is not None or map.suffix.lower() != ".svg"):
+        raise OptionFault(f"--map {map}: a map is an SVG file, and shows where a lamp may stand", "Name it like map.svg, and leave --open out.")
     if open is None:
         asked = ask_for_lamp(loaded, built, wishes, dark or [], lamp, shot)
         solved = bool(asked.found.answers)
@@ -361,6 +373,11 @@ def aim(
         solved = not asked.values["obstacle"]
         changed = asked.scene_with() if output is not None and solved else None
     sys.stdout.write(report_json(asked.values) if json else asked.text)
+    if map is not None:
+        from previz.sheets.aimed import aim_map
+
+        write_text(map, aim_map(asked, (297.0, 210.0)).svg())
+        print(map, file=sys.stderr if json else sys.stdout)
     if changed is not None:
         write_text(output, changed)
         print(output, file=sys.stderr if json else sys.stdout)

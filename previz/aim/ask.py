@@ -10,13 +10,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from previz.aim.lamp import Found, aim
+import numpy as np
+
+from previz.aim.lamp import Found, aim, region
 from previz.aim.limits import Ground
 from previz.aim.opening import Cut, NoCut, open_for, wanted
-from previz.aim.wishes import Wish, target, wish
+from previz.aim.wishes import Target, Wish, target, wish
 from previz.aim.words import aim_text, aim_values, lamp_changes, opening_keys, opening_text, opening_values
 from previz.build.built import BuiltSet
-from previz.light.lamps import emitters
+from previz.light.lamps import Emitter, emitters
 from previz.scene.faults import OptionFault
 from previz.scene.read import SceneFile
 from previz.scene.rewrite import rewritten
@@ -31,7 +33,9 @@ class Asked:
     file: SceneFile
     ground: Ground
     number: int
+    lamp: Emitter
     wishes: tuple[Wish, ...]
+    dark: tuple[Target, ...]
     found: Found
 
     @property
@@ -43,6 +47,11 @@ class Asked:
     def values(self) -> dict:
         """For a program."""
         return aim_values(self.ground, self.file.scene.lamp[self.number].name, self.wishes, self.found)
+
+    @property
+    def region(self) -> tuple[np.ndarray, np.ndarray]:
+        """Places (n, 3) all over the light's way, and (n,) whether the lamp may stand there. [mm]"""
+        return region(self.ground, self.lamp, self.wishes, self.dark)
 
     def scene_with(self, number: int) -> str:
         """Return the scene file's text with the lamp where answer `number`, from 1, puts it; OptionFault where there is none."""
@@ -73,7 +82,8 @@ def ask_for_lamp(file: SceneFile, built: BuiltSet, wishes: Sequence[str], dark: 
     wanted = tuple(wish(built, text) for text in wishes)
     emitter = emitters(scene, built)[number]
     ground = Ground.of(scene, built, emitter, shots)
-    return Asked(file, ground, number, wanted, aim(ground, emitter, wanted, tuple(target(built, text) for text in dark)))
+    shaded = tuple(target(built, text) for text in dark)
+    return Asked(file, ground, number, emitter, wanted, shaded, aim(ground, emitter, wanted, shaded))
 
 
 @dataclass(frozen=True)

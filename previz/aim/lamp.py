@@ -27,6 +27,7 @@ from previz.rays.shadows import Surface
 DISTANCES = 48
 """Places tried along the line of one wish (own choice)."""
 ANSWERS = 5
+_REGION_ACROSS = 17
 NEAR_ENOUGH_MM = 0.5
 """A landing counts as on its target up to this miss (own choice). [mm]"""
 LANDS = "the middle of the light on"
@@ -111,6 +112,28 @@ def aim(ground: Ground, lamp: Emitter, wishes: tuple[Wish, ...], dark: tuple[Tar
     if answers:
         return Found(tuple(answers), None, search.places, does)
     return Found((), _obstacle(limits, search.places), search.places, does & False)
+
+
+def region(ground: Ground, lamp: Emitter, wishes: tuple[Wish, ...], dark: tuple[Target, ...] = ()) -> tuple[np.ndarray, np.ndarray]:
+    """
+    Return places all over the light's way, and where the lamp may stand among them.
+
+    Returns
+    -------
+    places : (n, 3) float array
+        From the first target through points of its opening, at many distances. [mm]
+    does : (n,) bool array
+        Every limit is kept and every target is in the light, if not in the middle of it.
+    """
+    surface = Surface.of(ground.built)
+    courses = [Course.of(ground.built, wish, surface) for wish in wishes]
+    through, target = courses[0].points_within(_REGION_ACROSS), courses[0].wish.onto.point
+    way = through - target
+    way /= np.linalg.norm(way, axis=1, keepdims=True)
+    distances = np.geomspace(*ground.scene.stand.distance, DISTANCES)
+    places = (through[:, None] + distances[:, None] * way[:, None]).reshape(-1, 3)
+    limits = [limit for limit in _judged(ground, courses, dark, places, np.zeros((len(places), len(wishes)))) if not limit.name.startswith(LANDS)]
+    return places, np.all([limit.slack >= 0 for limit in limits], axis=0)
 
 
 class _OneLine:
