@@ -19,6 +19,7 @@ from previz.check.order import EXACT, cheapest_order, path_cost
 from previz.check.text import millimetres, number
 from previz.haze.medium import extinction_at
 from previz.rig.moves import Move
+from previz.scene.draft import listed
 from previz.scene.model import Scene, Shot
 from previz.scene.shots import scene_of
 
@@ -128,7 +129,7 @@ def _lamp_change(built, name, old, new):
     if _level(new) != _level(old):
         yield f"set {name} to {_level(new)}", LEVEL_MIN
     if (new.gel, new.colour) != (old.gel, old.colour):
-        yield f"change the gel of {name}" + (f" to {number(new.gel_stops)} stops" if new.gel_stops else ""), FRONT_MIN
+        yield f"change the {'gel' if new.gel != old.gel else 'colour'} of {name}" + (f" to {number(new.gel_stops)} stops" if new.gel != old.gel else ""), FRONT_MIN
     if new.diffusion != old.diffusion:
         sheet = new.diffusion
         yield (f"put a sheet of {number(sheet.size[0])} x {number(sheet.size[1])} mm before {name}, {number(sheet.distance)} mm off" if sheet else f"take the sheet off {name}"), FRONT_MIN
@@ -157,7 +158,7 @@ def _way(moved, axis) -> str:
     forward = level / np.linalg.norm(level) if np.linalg.norm(level) > 1e-6 else np.array([1.0, 0.0, 0.0])
     left = np.array([-forward[1], forward[0], 0.0])
     parts = ((moved @ left, ("right", "left")), (moved @ forward, ("back", "forward")), (moved[2], ("down", "up")))
-    return " and ".join(f"{millimetres(abs(far))} mm {words[int(far > 0)]}" for far, words in parts if abs(far) >= _MOVED_MM)
+    return listed([f"{millimetres(abs(far))} mm {words[int(far > 0)]}" for far, words in parts if abs(far) >= _MOVED_MM], " and")
 
 
 def _turn(old, new) -> tuple[float, float]:
@@ -169,13 +170,13 @@ def _turn(old, new) -> tuple[float, float]:
 def _camera_changes(shot, move, next_shot, next_move):
     """The camera on its rail, off it, or stood somewhere else."""
     on_rail = [one.move in _ON_RAIL or isinstance(one.from_, float) for one in (shot, next_shot)]
-    there = next_move.poses(0.0).position[0]
+    there = next_move.steady.poses(0.0).position[0]
     to = f"its pupil to [{', '.join(f'{x:.0f}' for x in there)}]"
     if on_rail == [True, False]:
         yield f"take the camera off the rail, {to}", RAIL_MIN
     elif on_rail == [False, True]:
         yield "put the camera on the rail", RAIL_MIN
-    elif not any(on_rail) and (far := float(np.linalg.norm(there - move.poses(move.take_s).position[0]))) >= _MOVED_MM:
+    elif not any(on_rail) and (far := float(np.linalg.norm(there - move.steady.poses(move.take_s).position[0]))) >= _MOVED_MM:
         yield f"move the camera {millimetres(far)} mm, {to}", CAMERA_MIN + CAMERA_MIN_A_METRE * far / 1000
 
 

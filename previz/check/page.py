@@ -87,8 +87,8 @@ def page(report: dict, files: dict[str, ShotFiles], papers: tuple[tuple[str, str
         _picture(*first, classes="lead") if first else "",
         _findings(report["findings"], ("stop", "care")),
         *(_shot(shot, files.get(shot["name"], ShotFiles()), first) for shot in report["shots"]),
-        _patches(report["patches"]),
         _day(report.get("day")),
+        _patches(report["patches"]),
         _findings(report["findings"], ("ok",)),
         _papers(papers),
         '<h2>Files</h2><p>The same as <a href="report.txt">plain text</a> and as <a href="report.json">JSON</a> for other programs.</p>',
@@ -133,7 +133,7 @@ def _figures(shot: dict) -> str:
         ("clip", f"{number(shot['clip_s'])} s", f"from a {number(shot['take_s'])} s take"),
         ("frames a second", number(shot["capture_fps"]), f"shown at {number(shot['playback_fps'])}"),
         ("focus, from the pupil", f"{span(focus['distance_mm'])} mm", f"sharp {number(focus['near_mm'])} to {number(focus['far_mm'])} mm at the nearest"),
-        ("at full size", f"{number(shot['pace']['full_size_km_h'], 2)} km/h", f"eye at {span(shot['pace']['eye_m'])} m"),
+        ("at full size", f"{number(shot['pace']['full_size_km_h'], 2)} km/h" if shot["pace"]["lens_mm_s"] else "stands still", f"eye at {span(shot['pace']['eye_m'])} m"),
         ("rig", f"{number(max(rig['peak_speed_mm_s'], lift['peak_speed_mm_s']))} mm/s", ", ".join(rig_phrases(shot)) or f"{number(rig['travel_mm'])} mm travel"),
         ("haze at the roll", f"{number(shot['haze']['extinction_at_roll_per_m'], 2)} per metre", ""),
         ("optical depth", f"{number(shot['haze']['optical_depth_across'], 2)} across the set, {number(shot['haze']['optical_depth_to_subject'], 2)} to the subject", ""),
@@ -179,7 +179,7 @@ def _day(day: dict | None) -> str:
     first = f"<tr><td>{escape(day['order'][0])}</td><td class=\"words\">first of the day</td><td></td></tr>"
     nearly = "" if day["exact"] else "nearly "
     return (
-        f'<h2>The day, in the order that {nearly}moves least</h2><div class="wide"><table><thead><tr><th>shot</th><th class="words">change before it</th><th>minutes, about</th></tr></thead>'
+        f'<h2>The day, in the order that {nearly}moves least</h2><div class="wide"><table><thead><tr><th>shot</th><th class="words">change before it</th><th>minutes</th></tr></thead>'
         f"<tbody>{first}{rows}</tbody></table></div>"
     )
 

@@ -42,6 +42,11 @@ class TestJson:
             *("carriage_mm", "pan_deg", "tilt_deg", "tip_swing_mm", "axis_mm", "tip_mm"),
         }
         assert shot["lift"] is None and shot["hand"] is None
+        assert shot["lamps"] == ["key"] and shot["patches"] is None and shot["flicker"] is None and figures["day"] is None
+        assert set(shot["pace"]) == {
+            *("believable_fps", "too_fast", "lens_mm_s", "clip_mm_s", "full_size_km_h", "eye_m"),
+            *("pan_screen_deg_s", "crosses_in_s", "step_px", "smear_px"),
+        }
         assert set(shot["haze"]) == {"extinction_at_roll_per_m", "optical_depth_across", "optical_depth_to_subject", "picture_within"}
         assert shot["haze"]["extinction_at_roll_per_m"] == 0.8
         assert (shot["clip_s"], shot["take_s"], shot["slowdown"], shot["capture_fps"], shot["playback_fps"]) == (5, 1, 5, 120, 24)
