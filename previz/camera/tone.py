@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from previz.camera.balance import balanced
 from previz.camera.exposure import luminance_metered
+from previz.camera.noise import Grain, noisy
 
 MIDDLE_GREY = 0.18
 """Where a luminance that meters correctly lands, as a share of white before the shoulder (common practice)."""
@@ -76,7 +78,7 @@ def encode_srgb(value):
     return np.rint(255 * coded).astype(np.uint8)
 
 
-def develop(linear, iso, stop, seconds) -> np.ndarray:
+def develop(linear, iso, stop, seconds, *, white: np.ndarray | None = None, grain: Grain | None = None) -> np.ndarray:
     """
     Return the picture that the camera would show of a frame.
 
@@ -86,10 +88,15 @@ def develop(linear, iso, stop, seconds) -> np.ndarray:
         Linear RGB, Rec. 709 primaries, whose 0.2126, 0.7152, 0.0722 sum is luminance. [cd/m2]
     iso, stop, seconds : float
         ISO set, effective f-number, exposure time. [ISO], [1], [s]
+    white : (3, 3) float array, optional
+        White balance, as `previz.camera.balance.balance` gives it; without it white is the screen's, D65. [1]
+    grain : Grain, optional
+        Noise to be added, before the balance, as in a camera.
 
     Returns
     -------
     (rows, columns, 3) uint8 array
         sRGB.
     """
-    return encode_srgb(shoulder(expose(linear, iso, stop, seconds)))
+    exposed = expose(linear, iso, stop, seconds)
+    return encode_srgb(shoulder(balanced(noisy(exposed, iso, grain) if grain else exposed, white)))

@@ -14,7 +14,8 @@ All light is linear RGB, Rec. 709 primaries, in cd/m2. Channels of the file:
     part.id                 whole number: 0 for nothing, else 1 + its place in the header's list of parts
 
 NAME is the lamp's name with everything but letters, digits, - and _ written as _. The header's text `previz` is JSON:
-lamps and parts by their names, iso, stop and seconds of the exposure, and the fingerprint of the scene.
+lamps and parts by their names, for each lamp the one whose light it sends on (`sources`), iso, stop and seconds of the
+exposure, the white balance (3, 3) and the fingerprint of the scene.
 """
 
 from __future__ import annotations
@@ -33,10 +34,12 @@ from previz.camera.view import View
 from previz.frames.along import drawn_at_moment
 from previz.frames.hazed import Layers, light_layers
 from previz.frames.on_sensor import on_sensor
-from previz.frames.still import QUALITIES, view_of, views_during
+from previz.frames.still import QUALITIES, view_of, views_during, white_of
 from previz.light.units import per_mm
 from previz.rays.lit import LitSet
+from previz.rays.papers import lamp_of
 from previz.rig.moves import Move
+from previz.scene.draft import nearest
 from previz.scene.faults import OptionFault
 from previz.scene.files import outside, replacing
 from previz.scene.model import Shot
@@ -76,6 +79,8 @@ class LayeredStill:
     lamps, parts        their names, in the order of the layers and of the part numbers
     iso, stop, seconds  of the exposure; the stop is the effective one
     fingerprint         of the scene it was drawn from
+    sources             for each of `lamps`, the lamp whose light it is: tracing paper sends on light of others; empty is each its own
+    white               (3, 3) white balance, as rows; None is the screen's white [1]
     """
 
     layers: Layers
@@ -86,6 +91,12 @@ class LayeredStill:
     stop: float
     seconds: float
     fingerprint: str = ""
+    sources: tuple[str, ...] = ()
+    white: list | None = None
+
+    def levels(self, mix: dict[str, float]) -> np.ndarray:
+        """Return the level (lamps,) of each lamp in a mix: as it is named, else as the lamp whose light it sends on."""
+        return np.array([mix.get(name, mix.get(source, 1.0)) for name, source in zip(self.lamps, self.sources or self.lamps)])
 
     def mixed(self, mix: dict[str, float]) -> np.ndarray:
         """
@@ -94,7 +105,8 @@ class LayeredStill:
         Parameters
         ----------
         mix : dict
-            Level of each lamp by name, 1 where it is left out; `HAZE`, how many times as thick the haze is, where no lamp
+            Level of each lamp by name, 1 where it is left out; what paper sends on goes with its lamp, or by its own name;
+            `HAZE`, how many times as thick the haze is, where no lamp
             has that name.
 
         Notes
@@ -105,7 +117,7 @@ class LayeredStill:
         this is a first look: in a room of 0.3 m a fifth more or less haze came within 4 % of the frame drawn anew (root mean
         square of blocks, where doing nothing is 8 % off), half more within 8 %. Draw it again for a figure.
         """
-        level = np.array([mix.get(name, 1.0) for name in self.lamps])
+        level = self.levels(mix)
         if HAZE in self.lamps or mix.get(HAZE, 1.0) == 1.0:
             return self.layers.mixed(level)
         times, depth = mix[HAZE], self.shown.haze_depth[..., None]
@@ -116,7 +128,7 @@ class LayeredStill:
     def developed(self, mix: dict[str, float]) -> np.ndarray:
         """Return the mix as the camera shows it, `EXPOSURE` stops brighter: (rows, columns, 3) uint8 sRGB."""
         stops = 0.0 if EXPOSURE in self.lamps else mix.get(EXPOSURE, 0.0)
-        return develop(self.mixed(mix), self.iso * 2.0**stops, self.stop, self.seconds)
+        return develop(self.mixed(mix), self.iso * 2.0**stops, self.stop, self.seconds, white=None if self.white is None else np.array(self.white))
 
 
 def layered_still(
@@ -131,8 +143,9 @@ def layered_still(
     focus = float(move.focus_mm(take_s)[0])
     layers = Layers(*(on_sensor(light, lit.scene, shot, views[0], focus) for light in (layers.direct, layers.bounce, layers.haze)))
     stop = float(effective_stop(lit.scene.lens, shot, focus))
+    sources, white = tuple(lamp_of(e) for e in lit.emitters), white_of(lit.scene, shot)
     lamps, parts = tuple(e.name for e in lit.emitters), tuple(part.name for part in lit.built.parts)
-    return LayeredStill(layers, shown(lit, view_of(lit, move, take_s, size)), lamps, parts, float(shot.iso), stop, float(shot.exposure_s), fingerprint)
+    return LayeredStill(layers, shown(lit, view_of(lit, move, take_s, size)), lamps, parts, float(shot.iso), stop, float(shot.exposure_s), fingerprint, sources, None if white is None else white.tolist())
 
 
 def shown(lit: LitSet, view: View) -> Shown:
@@ -193,7 +206,7 @@ def write_layers(path: Path, still: LayeredStill) -> None:
     """Write the layers as an OpenEXR file whose channels the header of this module lists; errors as `replacing`."""
     import OpenEXR
 
-    kept = {key: getattr(still, key) for key in ("lamps", "parts", "iso", "stop", "seconds", "fingerprint")}
+    kept = {key: getattr(still, key) for key in ("lamps", "parts", "iso", "stop", "seconds", "fingerprint", "sources", "white")}
     header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage, "whiteLuminance": 1.0, "previz": json.dumps(kept)}
     channels = {"RGB": still.layers.mixed(np.ones(len(still.lamps)))}
     for kind, light in zip(LIGHT, (still.layers.direct, still.layers.bounce, still.layers.haze)):
@@ -227,7 +240,8 @@ def read_layers(path: Path) -> LayeredStill:
         normal = pixels["normal"] if "normal" in pixels else np.stack([pixels[f"normal.{axis}"] for axis in "XYZ"], axis=2)
         shown = Shown(pixels["depth.Z"], normal, pixels["part.id"], pixels["haze.depth"])
         figures = {key: float(kept[key]) for key in ("iso", "stop", "seconds")}
-        return LayeredStill(Layers(*light), shown, tuple(kept["lamps"]), tuple(kept["parts"]), **figures, fingerprint=str(kept["fingerprint"]))
+        others = {"sources": tuple(kept.get("sources", ())), "white": kept.get("white")}
+        return LayeredStill(Layers(*light), shown, tuple(kept["lamps"]), tuple(kept["parts"]), **figures, fingerprint=str(kept["fingerprint"]), **others)
     except (KeyError, ValueError, TypeError, AttributeError, RuntimeError) as error:
         raise OptionFault(f"{path} holds no layers that previz frame --layers wrote", "Write them anew: previz frame SCENE --layers FILE.exr.") from error
 
@@ -242,11 +256,15 @@ def parsed_mix(text: str, lamps: tuple[str, ...]) -> dict[str, float]:
         If a name is no lamp of the picture nor `HAZE` or `EXPOSURE`, is given twice, or its level is no number in range.
     """
     mix: dict[str, float] = {}
+    channel = dict(zip(channel_names(lamps), lamps))
     allowed = [*lamps, *(word for word in (HAZE, EXPOSURE) if word not in lamps)]
     for entry in text.split(","):
         name, equals, level = (part.strip() for part in entry.rpartition("="))
+        name = name if name in allowed else channel.get(name, name)
         if name not in allowed:
-            raise OptionFault(f'--mix {text}: "{name or entry.strip()}" is no lamp of this picture', f"It has {', '.join(allowed)}; write it like --mix {allowed[0]}=0.5.")
+            close = nearest(name, allowed)
+            remedy = f'Did you mean "{close}"?' if close else f"It has {', '.join(allowed)}; write it like --mix {allowed[0]}=0.5."
+            raise OptionFault(f'--mix {text}: "{name or entry.strip()}" is no lamp of this picture', remedy)
         if name in mix:
             raise OptionFault(f"--mix {text}: {name} is given twice", "Leave one of them out.")
         mix[name] = _level(text, name, level, signed=name == EXPOSURE and name not in lamps)

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from previz.camera.balance import balance
 from previz.camera.exposure import effective_stop, stop_used
+from previz.camera.noise import Grain
 from previz.camera.tone import develop
 from previz.camera.view import View, view_at
 from previz.frames.along import drawn_at_moment
@@ -20,9 +22,11 @@ from previz.frames.hazed import hazed_frame
 from previz.frames.lens_rays import GROUPS
 from previz.frames.on_sensor import on_sensor
 from previz.haze.medium import extinction_at, medium_at
+from previz.light.lamps import colour_of
+from previz.light.whites import white_rgb
 from previz.rays.lit import LitSet, relit, relit_as
 from previz.rig.moves import Move
-from previz.scene.model import Shot
+from previz.scene.model import Scene, Shot
 from previz.scene.shots import scene_of
 
 QUALITIES = {"draft": (2, 4, 1), "good": (12, 4, 1), "fine": (48, 4, 1)}
@@ -35,6 +39,7 @@ class Still:
     A picture twice: linear (rows, columns, 3) float32 [cd/m2], and rgb (rows, columns, 3) uint8 sRGB as the camera shows it.
 
     iso, stop, seconds  of its exposure; the stop is the effective one [ISO], [1], [s]
+    white               (3, 3) its white balance; None is the screen's white [1]
     """
 
     linear: np.ndarray
@@ -42,6 +47,11 @@ class Still:
     iso: float
     stop: float
     seconds: float
+    white: np.ndarray | None = None
+
+    def grainy(self, grain: Grain) -> np.ndarray:
+        """Return it with noise, an illustration, (rows, columns, 3) uint8 sRGB; see `previz.camera.noise`."""
+        return develop(self.linear, self.iso, self.stop, self.seconds, white=self.white, grain=grain)
 
     def chart(self, title: str) -> np.ndarray:
         """Return its exposure chart, (rows, columns, 3) uint8 sRGB; see `previz.frames.chart`."""
@@ -125,4 +135,20 @@ def still(
     focus = float(move.focus_mm(take_s)[0])
     linear = on_sensor(linear, lit.scene, shot, views[0], focus)
     stop = float(effective_stop(lit.scene.lens, shot, focus))
-    return Still(linear, develop(linear, shot.iso, stop, shot.exposure_s), shot.iso, stop, shot.exposure_s)
+    white = white_of(lit.scene, shot)
+    return Still(linear, develop(linear, shot.iso, stop, shot.exposure_s, white=white), shot.iso, stop, shot.exposure_s, white)
+
+
+def white_of(scene: Scene, shot: Shot) -> np.ndarray | None:
+    """Return the white balance (3, 3) of a shot; None where light keeps its colour. `scene` is as the shot sees it."""
+    if shot.white is None:
+        return None
+    if isinstance(shot.white, str):
+        named = next((lamp for lamp in scene.lamp if lamp.name == shot.white), None)
+        return None if named is None else balance(colour_of(named))
+    return balance(white_rgb(shot.white))
+
+
+def grain_of(scene: Scene, size: tuple[int, int]) -> Grain:
+    """Return what the noise of a picture of `size` depends on: one pixel of it stands for several of the body's. [pixel]"""
+    return Grain((scene.body.resolution[0] / size[0]) ** 2, scene.seed)

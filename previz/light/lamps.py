@@ -221,7 +221,7 @@ def _emitter(lamp, built: BuiltSet) -> Emitter:
         normal=normal,
         half_u=half_u * level,
         half_v=half_v * np.cross(normal, level),
-        candela=_level_of(lamp, exponent) * _colour(lamp),
+        candela=_level_of(lamp, exponent) * colour_of(lamp),
         exponent=exponent,
     )
 
@@ -246,7 +246,7 @@ def _measured(lamp, built: BuiltSet) -> Emitter:
         normal=normal,
         half_u=half_first * first,
         half_v=half_across * np.cross(normal, first),
-        candela=level * 2.0**-lamp.gel_stops * lamp.dim * _colour(lamp),
+        candela=level * 2.0**-lamp.gel_stops * lamp.dim * colour_of(lamp),
         exponent=1.0,
         spread=spread.scaled(1 / spread.peak),
         first=first,
@@ -297,7 +297,7 @@ def _level_of(lamp, exponent: float) -> float:
     return given * 2.0**-lamp.gel_stops * lamp.dim
 
 
-def _colour(lamp) -> np.ndarray:
+def colour_of(lamp) -> np.ndarray:
     """The (3,) linear RGB of the light behind the gel, of luminance 1: a gel shifts mired, 1,000,000 / kelvin, by about as much whatever the light (common practice)."""
     if lamp.kelvin is not None:
         return white_rgb(lamp.kelvin, getattr(lamp.colour, "locus", None))

@@ -49,6 +49,11 @@ def lamp_of(emitter: Emitter) -> str:
     return emitter.lamp if isinstance(emitter, PaperGlow) else emitter.name
 
 
+def through(lamp: str, opening: str) -> str:
+    """Return the name of the light of a lamp that the paper over an opening sends on."""
+    return f"{lamp} through {opening}"
+
+
 def paper_glows(papers: tuple[Paper, ...], lamps: tuple[Emitter, ...], falling: Callable) -> tuple[PaperGlow, ...]:
     """
     Return what `papers` send into the rooms, by piece and by lamp; lamps that do not reach a piece are left out.
@@ -76,7 +81,7 @@ def paper_glows(papers: tuple[Paper, ...], lamps: tuple[Emitter, ...], falling: 
             per_candela = falling(points, np.tile(-inward, (len(points), 1))).mean(axis=0)
             glows += [
                 PaperGlow(
-                    f"{lamp.name} through {paper.opening}", shape, bare.centre, inward, bare.half_u, bare.half_v,
+                    through(lamp.name, paper.opening), shape, bare.centre, inward, bare.half_u, bare.half_v,
                     lamp.candela * paper.transmittance * lux * area / LUX_PER_CANDELA_MM2 / np.pi, 1.0, lamp=lamp.name, face=paper.face, paper_mm2=whole,
                 )  # fmt: skip
                 for lamp, lux in zip(lamps, per_candela)

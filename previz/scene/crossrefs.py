@@ -350,6 +350,15 @@ def shots_refer(draft: Draft) -> Iterator[Problem]:
                 yield from _must_exist(shot[key], names, ("shot", i, key), "prop")
 
 
+def shots_white(draft: Draft) -> Iterator[Problem]:
+    """The white balance of a shot goes by a lamp of the set."""
+    lamps = [lamp.name for _, lamp in draft.rows.get("lamp", [])]
+    for i, shot in draft.rows.get("shot", []):
+        if isinstance(shot.white, str) and shot.white not in lamps:
+            remedy = _did_you_mean(shot.white, lamps) if lamps else "Give kelvin, like white = 5600."
+            yield Problem(("shot", i, "white"), "there is no lamp of that name", remedy)
+
+
 def shots_look(draft: Draft) -> Iterator[Problem]:
     """The lens does not look at, or focus on, the point where it stands."""
     for i, shot in draft.rows.get("shot", []):
@@ -415,6 +424,7 @@ RULES = (
     *MOVING,
     *CHANGES,
     shots_refer,
+    shots_white,
     shots_look,
     shots_expose,
 )

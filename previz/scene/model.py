@@ -429,6 +429,9 @@ class Shot(Table):
     shutter: Union[Annotated[float, Field(gt=0, le=360)], Seconds] = Field(180.0, description="degrees, or {seconds}")
     iso: Annotated[float, Field(gt=0, le=1e7)] = Field(800.0, description="ISO set on the body")
     stop: Union[Annotated[float, Field(gt=0.3, le=200)], None] = Field(None, description="f-number; default the lens's")
+    white: Union[Annotated[float, Field(ge=1000, le=25000)], Name, None] = Field(
+        None, description="what the white balance makes white: kelvin, or a lamp's name for its light; default 6504 K daylight, the screen's white, so light keeps its colour"
+    )
     start_after: Annotated[float, Field(ge=0, le=1e6)] = Field(0.0, description="seconds between the spray and the roll")
     lamps: dict[Name, Union[bool, LampChange]] = Field({}, description="lamps that differ in this shot, by name: false is out, {at, toward, dim, gel, ...} is changed")
     haze: Union[HazeChange, None] = Field(None, description="what differs about the haze in this shot: {extinction, half_life, ...}")
