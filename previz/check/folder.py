@@ -10,8 +10,9 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+from previz.check.clock_chart import clock_svg
 from previz.check.page import ShotFiles, page
-from previz.check.report import report, report_json
+from previz.check.report import clock_entry, plain, report, report_json
 from previz.check.study import Study, Taken
 from previz.check.text import number, report_text
 from previz.frames.picture import write_picture
@@ -101,4 +102,12 @@ def _shot_files(taken: Taken, lit, folder: Path, stem: str, size, outlines, work
             write_picture(folder / f"{stem}-chart.png", picture.chart(shot.name))
         stills.append((f"{stem}-{name}.png", f"{shot.name}, {name}: {number(take_s)} s into the take, {number(take_s * shot.fps / shot.playback)} s of the clip"))
     reel, contact = write_reel(rolled, shot, taken.move, folder / f"{stem}.mp4", size=REEL_SIZE, outlines=outlines, workers=workers, progress=watch(f"{shot.name}, reel"))
-    return ShotFiles(stills, reel.name, contact.name, f"{stem}-chart.png")
+    return ShotFiles(stills, reel.name, contact.name, f"{stem}-chart.png", _clock_file(taken, folder / f"{stem}-haze.svg"))
+
+
+def _clock_file(taken: Taken, path: Path) -> str | None:
+    """Draw the haze clock of a shot; None where it has none."""
+    if taken.clock is None:
+        return None
+    write_text(path, clock_svg(plain(clock_entry(taken.clock, taken.shot)), taken.shot.name, taken.shot.take_s, taken.shot.reset))
+    return path.name

@@ -40,7 +40,7 @@ def metered(lit, view: View, parts: list[int], point, *, passes: int = 4, worker
     from previz.frames.hazed import hazed_frame
 
     picture = hazed_frame(lit, view, passes=passes, workers=workers)
-    mask = _showing(lit, view, parts)
+    mask = showing(lit, view, parts)
     if not mask.any():
         mask = _spot(view, point)
     return float(luminance(picture[mask]).mean())
@@ -51,7 +51,7 @@ def _centres(view: View) -> tuple[np.ndarray, np.ndarray]:
     return x.ravel(), y.ravel()
 
 
-def _showing(lit, view: View, parts: list[int]) -> np.ndarray:
+def showing(lit, view: View, parts: list[int]) -> np.ndarray:
     """Return (rows, columns) bool: pixels whose centre shows one of `parts` first."""
     directions = view.directions(*_centres(view))
     triangle = lit.tracer.hit(np.broadcast_to(view.position, directions.shape), directions).triangle

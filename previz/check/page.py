@@ -20,12 +20,13 @@ ARROW = "\u2192"
 
 @dataclass(frozen=True)
 class ShotFiles:
-    """The pictures of one shot, as file names beside the page: stills [(file, caption)], the reel, its contact sheet and its exposure chart."""
+    """The pictures of one shot, as file names beside the page: stills [(file, caption)], the reel, its contact sheet, its exposure chart and its haze clock."""
 
     stills: list[tuple[str, str]] = field(default_factory=list)
     reel: str | None = None
     contact: str | None = None
     chart: str | None = None
+    clock: str | None = None
 
 
 STYLE = """
@@ -121,6 +122,7 @@ def _shot(shot: dict, files: ShotFiles, shown_already) -> str:
     parts += [swing_drawing(shot["rig"])]
     parts += [f'<div class="pair">{"".join(pictures)}</div>'] if pictures else []
     parts += [f'<div class="lead">{_picture(files.chart, "Exposure chart of the middle: stops about middle grey as the camera is set", classes="chart")}</div>'] if files.chart else []
+    parts += [f'<div class="lead">{_picture(files.clock, "The haze clock: when the shafts read, and the takes that fit", classes="chart")}</div>'] if files.clock else []
     parts += [f'<div class="lead">{_picture(files.contact, "Contact sheet: time, clearance and where the patches lie")}</div>'] if files.contact else []
     return "\n".join(parts)
 

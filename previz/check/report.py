@@ -19,7 +19,7 @@ from dataclasses import asdict, fields
 
 import numpy as np
 
-from previz.check import fit, focus, rigging, light, thickness, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
+from previz.check import fit, focus, rigging, light, thickness, clock, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
 from previz.check.swirls import swirls_entry
@@ -28,6 +28,9 @@ from previz.light.distribution import BEAM_SHARE, FIELD_SHARE
 from previz.light.lamps import intensity, lumens, width_deg
 
 SCHEMA = 1
+CLOCK_STEP = 40
+"""Every so many points of a haze clock's curve are enough to draw it."""
+
 FIGURES = 6
 """Significant figures kept in JSON: more than any of them is known to."""
 
@@ -100,6 +103,17 @@ def focus_entry(found) -> dict:
     }
 
 
+def clock_entry(found, shot) -> dict:
+    """Return the haze clock of a shot; its fields are null where there is none."""
+    if found is None:
+        return dict.fromkeys(("usable_from_s", "usable_to_s", "takes_that_fit", "spray_again_s", "clock")) | {"reset_s": shot.reset}
+    thinned = slice(None, None, CLOCK_STEP)
+    drawn = {"lamp": found.lamp, "opening": found.opening, "after_spray_s": found.after_spray_s, "contrast_stops": found.contrast_stops, "veil": found.veil}
+    curve = {"times_s": found.times_s[thinned], "over_enough_stops": found.curve[thinned]}
+    fits = {"takes_that_fit": found.takes, "spray_again_s": found.spray_again_s, "reset_s": shot.reset}
+    return {"usable_from_s": found.usable_from_s, "usable_to_s": found.usable_to_s, **fits, "clock": drawn | curve}
+
+
 def shot_entry(taken: Taken, carries: str | None = None) -> dict:
     """Return the figures of one shot, on a lift that `carries` set or camera."""
     shot, speeds = taken.shot, taken.speeds
@@ -128,6 +142,7 @@ def shot_entry(taken: Taken, carries: str | None = None) -> dict:
             "optical_depth_across": taken.thickness.across,
             "optical_depth_to_subject": taken.thickness.to_subject,
             "picture_within": taken.thickness.within,
+            **clock_entry(taken.clock, shot),
         },
     }
 

@@ -108,7 +108,16 @@ def _openings(lit: LitSet) -> dict[str | None, LitSet]:
         return {None: lit}
     ways = entries(lit.built.apertures, lit.rooms)
     names = dict.fromkeys(aperture.opening for aperture in ways)
-    return {name: dataclasses.replace(lit, windows=pack_windows(tuple(a for a in ways if a.opening == name), lit.windows.tints)) for name in names}
+    return {name: _through(lit, ways, name) for name in names}
+
+
+def alone_through(lit: LitSet, opening: str) -> LitSet:
+    """Return the lit set with one opening as the only way in, for the light that has scattered once."""
+    return _through(lit, entries(lit.built.apertures, lit.rooms), opening) if lit.closed_form else lit
+
+
+def _through(lit: LitSet, ways, opening: str) -> LitSet:
+    return dataclasses.replace(lit, windows=pack_windows(tuple(a for a in ways if a.opening == opening), lit.windows.tints))
 
 
 def measured(lamp: str, opening: str | None, picture: np.ndarray, added: np.ndarray) -> Shaft:

@@ -18,6 +18,7 @@ from previz.camera.exposure import effective_stop, ev100, iso_needed, stop_used,
 from previz.camera.lens import inverse_p
 from previz.check import shaft
 from previz.check.day import Day, day_of
+from previz.check.clock import Clock, clock
 from previz.check.focus import Sharpness, sharpness
 from previz.check.flicker import Flicker, flicker
 from previz.check.meter import SIZE, metered
@@ -108,6 +109,7 @@ class Taken:
     light                      where the lift moves the light: at the start, in the middle and at the end; where it only stands
                                higher, once; else empty
     held                       None on a rig
+    clock                      None where the haze stands, or no shaft crosses the frame
     """
 
     shot: Shot
@@ -130,6 +132,7 @@ class Taken:
     demand: Demand
     light: tuple[LightThen, ...] = ()
     held: Held | None = None
+    clock: Clock | None = None
 
 
 @dataclass(frozen=True)
@@ -189,13 +192,14 @@ def study_set(lit, *, workers: int | None = None, watch: Callable | None = None)
 
 def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
     """Return the figures of one shot."""
-    rolled = lit_at_roll(lit, shot)
+    whole, rolled = lit, lit_at_roll(lit, shot)
     scene, built = rolled.scene, rolled.built
     move = plan_move(scene, shot, built)
     lit = lit_at_moment(rolled, move, move.take_s / 2)
     moments = np.linspace(0, move.take_s, FOCUS_MOMENTS)
     focus = move.focus_mm(moments)
     near, far = limits(scene.lens.focal, stop_used(scene.lens, shot), scene.body.coc_mm, focus.min(), inverse_p(scene.lens))
+    seen = _shafts(lit, move, workers) if scene.lamp and lit.medium.extinction_per_m > 0 else ()
     return Taken(
         shot=shot,
         lamps=tuple(lamp.name for lamp in scene.lamp),
@@ -210,13 +214,14 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         far_mm=float(far),
         sharpness=sharpness(built, lit.tracer, scene, shot, move),
         exposure=_exposure(lit, shot, move, workers) if scene.lamp else None,
-        shafts=_shafts(lit, move, workers) if scene.lamp and lit.medium.extinction_per_m > 0 else (),
+        shafts=seen,
         extinction_at_roll_per_m=extinction_at(scene.haze, shot.start_after),
         thickness=thickness(lit, [view_of(lit, move, t, SIZE) for t in moments], focus),
         off_rail_mm=move.off_rail_mm(scene.slider) if scene.slider and shot.move in ("slide", "arc") else 0.0,
         demand=demand(scene, shot, move),
         light=_light(rolled, shot, move),
         held=_held(lit, shot, move) if move.shake else None,
+        clock=clock(whole, shot, move, seen, workers=workers),
     )
 
 

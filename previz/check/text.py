@@ -34,6 +34,7 @@ def report_text(report: dict) -> str:
         "\n".join(shot_lines(report["shots"])),
         "\n".join(rig_lines(report["shots"])),
         "\n".join(shaft_lines(report["shots"])),
+        "\n".join(clock_lines(report["shots"])),
         "\n".join(day_lines(report.get("day"))),
         *("\n".join(finding_lines(report["findings"], level)) for level in HEADINGS),
         closing_line(report["findings"]),
@@ -260,6 +261,19 @@ def day_lines(day: dict | None) -> list[str]:
         lines += _wrapped(f"{changes} (about {number(step['minutes'], 2)} min)" if step["minutes"] else changes, "     ", "     ")
         lines += _wrapped(f"{place}. {step['after']}", "  ", "     ")
     return lines
+
+
+def clock_lines(shots: list[dict]) -> list[str]:
+    """Return a heading and one line for each shot with a haze clock: when its shafts read, how many takes fit, when to spray again."""
+    rows = [(shot["name"], *_clock_cells(shot["haze"])) for shot in shots if shot["haze"].get("clock")]
+    return ["Haze clock, seconds after the spray", *_table([("shot", "usable", "takes", "spray again from"), *rows], indent=2)] if rows else []
+
+
+def _clock_cells(haze: dict) -> tuple[str, str, str]:
+    if haze["usable_from_s"] is None:
+        return "never", "0", "-"
+    again = haze["spray_again_s"]
+    return f"{haze['usable_from_s']:,.0f} to {haze['usable_to_s']:,.0f}", f"{haze['takes_that_fit']:,}", "-" if again is None else f"{again:,.0f}"
 
 
 def finding_lines(findings: list[dict], level: str) -> list[str]:
