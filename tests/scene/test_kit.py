@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from previz.cli import run
@@ -149,6 +149,29 @@ class TestFaults:
         """Ends farther apart than the carriage travels."""
         text = said(scene, '[slider]\nkit = "short slider"\nfrom = [0, 0, 0]\nto = [500, 0, 0]\n')
         assert "lies 500 mm from the rail's other end, and its carriage can travel 400" in text and "100 mm nearer" in text
+
+
+class TestFuzz:
+    """Whatever stands in a kit file, it is read or its faults are said."""
+
+    @given(st.data())
+    @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+    def test_broken_files(self, tmp_path, data):
+        """The examples with stretches cut out, doubled or replaced."""
+        text = data.draw(st.sampled_from([path.read_text() for path in sorted(example_folder().glob("*.toml"))]))
+        for _ in range(data.draw(st.integers(1, 4))):
+            start = data.draw(st.integers(0, len(text)))
+            stop = data.draw(st.integers(start, min(start + 30, len(text))))
+            put = data.draw(st.one_of(st.just(""), st.text(max_size=6), st.sampled_from(["[lens]", "kit = 1\n", '[lens.""]\n', "[[lens]]\n", '"', "{", text[start:stop] * 2])))
+            text = text[:start] + put + text[stop:]
+        (tmp_path / "kit").mkdir(exist_ok=True)
+        (tmp_path / "kit" / "shelf.toml").write_text(text, encoding="utf-8")
+        try:
+            kit = Kit(tmp_path)
+            for table, name in kit.pieces:
+                kit.whole(table, name)
+        except SceneFaults as faults:
+            assert str(faults)
 
 
 class TestExamples:
