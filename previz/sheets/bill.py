@@ -80,8 +80,16 @@ def _lamps(flow, study, report):
     for lamp, entry in zip(study.scene.lamp, report["lamps"]):
         pan, tilt = heading(aim(lamp, study.built) - lamp.at)
         over = lamp.at[2] - top
-        flow.row((lamp_marks(study)[lamp.name], lamp.name, *map(figure, lamp.at), figure(over), figure(over + study.scene.table.height), f"{pan:.1f}", f"{tilt:.1f}"), columns)
+        cells = (*map(figure, lamp.at), figure(over), figure(over + study.scene.table.height), f"{pan:.1f}", f"{tilt:.1f}")
+        _named_row(flow, lamp_marks(study)[lamp.name], lamp.name, cells, columns)
         flow.words(_lamp_says(lamp, entry), colour=SOFT, indent=0.05 * flow.width)
+
+
+def _named_row(flow, mark, name, cells, columns):
+    """A row that begins with a mark and a name in full, over several lines where it is long."""
+    lines = flow.leaves.lines_of(name, (columns[2] - columns[1]) * flow.width - 2)
+    for i, line in enumerate(lines):
+        flow.row((mark if i == 0 else "", line, *(cells if i == len(lines) - 1 else ())), columns)
 
 
 def _lamp_says(lamp, entry):
@@ -107,7 +115,8 @@ def _openings(flow, study):
         centre = opening_centre(study.built, first.name)
         count = f" × {len(group)}" if len(group) > 1 else ""
         size = " × ".join(figure(v) for v in width_height)
-        flow.row((marks[name], name + count, first.wall, figure(first.at[0]), figure(first.at[1]), size, "" if centre is None else figure(centre[2])), columns)
+        cells = (first.wall, figure(first.at[0]), figure(first.at[1]), size, "" if centre is None else figure(centre[2]))
+        _named_row(flow, marks[name], name + count, cells, columns)
 
 
 def _kit(flow, study):
@@ -152,10 +161,7 @@ def _props(flow, study):
     flow.row(("", "name", "x", "y", "z", "turned", "how many"), columns, SOFT)
     for i, (name, group) in enumerate(groups.items(), 1):
         first = group[0]
-        lines = flow.leaves.lines_of(name, 0.37 * flow.width)
-        flow.row((str(i), lines[0], *map(figure, first.at), f"{first.turn:g}°" if first.turn else "", str(len(group)) if len(group) > 1 else ""), columns)
-        for line in lines[1:]:
-            flow.row(("", line), columns[:2])
+        _named_row(flow, str(i), name, (*map(figure, first.at), f"{first.turn:g}°" if first.turn else "", str(len(group)) if len(group) > 1 else ""), columns)
 
 
 def write_in(flow: Flow, study: Study) -> None:

@@ -30,6 +30,7 @@ from previz.sheets.projected import (
     FROM_WEST,
     Seen,
     beams,
+    edges_of,
     seen_flat,
     seen_set,
 )
@@ -100,8 +101,8 @@ def plan_drawing(study: Study, page: tuple[float, float]) -> Drawing:
     datum(drawing, window)
     name_beside(drawing, window, labels, left=True)
     across, up = _plan_figures(study)
-    figures_below(drawing, window, across, "from the datum along x")
-    figures_beside(drawing, window, up, "from the datum along y")
+    figures_below(drawing, window, across, "x from the datum")
+    figures_beside(drawing, window, up, "y from the datum")
     caption(drawing, window, f"Cut {figure(level)} mm above the set's floor, seen from above; dashed: above the cut. {heights_say(study)}")
     return drawing
 
@@ -122,7 +123,7 @@ def section_drawing(study: Study, page: tuple[float, float], along: bool) -> Dra
     labels += prop_labels(study, window, seen, hidden=False)
     datum(drawing, window)
     name_beside(drawing, window, labels, left=True)
-    figures_beside(drawing, window, _heights(study, taken), "above the set's floor")
+    figures_beside(drawing, window, _heights(study, taken), "above z = 0")
     axis = "y" if abs(facing[2, 1]) > 0.5 else "x"
     caption(drawing, window, f"Cut upright at {axis} = {figure(point['xy'.index(axis)])} mm, through what “{taken.shot.name}” focuses on. {heights_say(study)}")
     return drawing
@@ -186,14 +187,14 @@ def draw_light(drawing: Drawing, window: Window, study: Study) -> None:
     for beam in reversed(found):
         drawing.geometry(window.geometry(beam.patches), pen=0, fill=BRIGHT)
     for beam in found:
-        drawing.geometry(window.geometry(shapely.boundary(beam.shaft)), pen=0.15, colour=AMBER, dash="dashed")
-        drawing.geometry(window.geometry(shapely.boundary(beam.patches)), pen=0.3, colour=AMBER)
+        drawing.geometry(window.geometry(edges_of(beam.shaft)), pen=0.15, colour=AMBER, dash="dashed")
+        drawing.geometry(window.geometry(edges_of(beam.patches)), pen=0.3, colour=AMBER)
 
 
 def draw_seen(drawing: Drawing, window: Window, seen: Seen, *, hidden: bool = True) -> None:
     """Draw the set: what lies before the plane dashed, what is seen thin, what is cut thick and hatched."""
     for shape in seen.hidden.values() if hidden else ():
-        drawing.geometry(window.geometry(shapely.boundary(shape)), pen=0.1, colour=SOFT, dash="dashed")
+        drawing.geometry(window.geometry(edges_of(shape)), pen=0.1, colour=SOFT, dash="dashed")
     drawing.geometry(window.geometry(shapely.simplify(seen.lines, 0.05 / window.scale)), pen=0.13)
     drawing.cut(window.geometry(seen.cut))
 

@@ -100,14 +100,15 @@ def _section(corners, faces, facing, level):
     if not len(segments):
         return shapely.Polygon()
     lines = shapely.set_precision(shapely.linestrings(segments @ facing[:2].T), GRID_MM)
-    return shapely.build_area(shapely.geometrycollections(lines[~shapely.is_empty(lines)]))
+    area = shapely.build_area(shapely.geometrycollections(lines[~shapely.is_empty(lines)]))
+    return shapely.Polygon() if area is None else area
 
 
 def _visible(outlines, depths, cut):
     """The outlines of all parts, nearest first, each without what nearer ones hide; and the area of each that is left."""
     before, lines, shown = shapely.buffer(cut, -0.01), [], {}
     for name in sorted(outlines, key=lambda name: -depths[name]):
-        lines.append(shapely.difference(shapely.boundary(outlines[name]), before))
+        lines.append(shapely.difference(edges_of(outlines[name]), before))
         shown[name] = shapely.difference(outlines[name], before)
         before = shapely.union(before, shapely.buffer(outlines[name], -0.01))
     return (shapely.union_all(lines) if lines else shapely.LineString()), shown
@@ -148,9 +149,21 @@ def beams(patches, lamps: dict, built: BuiltSet, facing: np.ndarray, most: int) 
     for key in sorted(groups, key=lambda key: -flux[key])[:most]:
         group = groups[key]
         hulls = [_shaft(patch, lamps[patch.lamp], built, facing) for patch in group]
-        marks = [shapely.Polygon(seen_flat(facing, p.outline_mm)).buffer(0) for p in group]
+        marks = [_mark(seen_flat(facing, p.outline_mm)) for p in group]
         found.append(Beam(*key, shapely.union_all(hulls), shapely.union_all(marks), flux[key]))
     return found
+
+
+def _mark(corners):
+    """A patch as it is seen: an area, or a line where it is seen along its face."""
+    area = shapely.Polygon(corners)
+    return area.buffer(0) if area.area > GRID_MM else shapely.LineString(corners)
+
+
+def edges_of(shape: shapely.Geometry) -> shapely.Geometry:
+    """Return the lines round areas, and lines as they are, of any flat geometry."""
+    parts = shapely.get_parts(shape)
+    return shapely.union_all([shapely.boundary(part) if part.geom_type == "Polygon" else part for part in parts if part.geom_type != "Point"])
 
 
 def _shaft(patch, lamp, built, facing):

@@ -64,8 +64,8 @@ def setup_plan(study: Study, page: tuple[float, float]) -> Drawing:
     datum(drawing, window)
     labels.append(Label("datum", tuple(window.at([[0, 0, 0]])[0])))
     name_beside(drawing, window, labels, left=True)
-    figures_below(drawing, window, _along(study, window, 0), "from the datum along x")
-    figures_beside(drawing, window, _along(study, window, 1), "from the datum along y")
+    figures_below(drawing, window, _along(study, window, 0), "x from the datum")
+    figures_beside(drawing, window, _along(study, window, 1), "y from the datum")
     caption(drawing, window, f"Seen from above. Figures run from the datum corner. {heights_say(study)}")
     return drawing
 

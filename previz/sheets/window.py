@@ -148,7 +148,7 @@ def figures_beside(drawing: Drawing, window: Window, entries, says: str = "", *,
         drawing.line([(x + side, value), (x + 2.5 * side, value), (x + 5.5 * side, place)], pen=0.1, colour=SOFT)
         drawing.text((x + 6.3 * side, place - 0.95), clipped(words, strip - 6.5, SMALL_PT), anchor=anchor, ground=True)
     if says and kept:
-        drawing.text((x + 1.0 * side, high + 5.5), clipped(says, strip + 20, SMALL_PT), anchor=anchor, colour=SOFT, ground=True)
+        drawing.text((x + 1.0 * side, high + 5.5), clipped(says, strip - 1.5, SMALL_PT), anchor=anchor, colour=SOFT, ground=True)
 
 
 def _that_fit(entries, length):
