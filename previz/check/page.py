@@ -149,6 +149,9 @@ def _figures(shot: dict) -> str:
         cells.insert(3, (f"{framing['subject']} inside the frame", f"{100 * framing['worst_margin']:.0f} %", f"{100 * framing['hidden_share']:.0f} % hidden at worst"))
     if exposure and exposure["iso_needed"] is not None:
         cells.append(("metered", f"{number(exposure['metered_cd_m2'])} cd/m\u00b2", f"mid-tone at ISO {number(exposure['iso_needed'], 2)}"))
+    if shot["shafts"]:
+        plainest = max(shot["shafts"], key=lambda shaft: shaft["contrast_stops"] or 0)
+        cells.append(("plainest shaft", f"{number(plainest['contrast_stops'] or 0, 2)} stops", f"{plainest['opening'] or plainest['lamp']}, over {100 * plainest['frame_share']:.0f} % of the frame"))
     return "<dl>" + "".join(f"<div><dt>{escape(a)}</dt><dd>{escape(b)} <small>{escape(c)}</small></dd></div>" for a, b, c in cells) + "</dl>"
 
 

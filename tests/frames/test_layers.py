@@ -134,3 +134,24 @@ class TestFile:
         with pytest.raises(OptionFault) as refused:
             parsed_mix(text, ("key", "fill"))
         assert says.removeprefix('"key"') in str(refused.value)
+
+
+class TestPaper:
+    """Light that tracing paper sends on."""
+
+    def test_goes_with_its_lamp_or_by_its_own_name(self, kept):
+        """Dimming the lamp dims its paper; the paper's own level goes first; channels' names serve as well."""
+        papered = dataclasses.replace(kept, lamps=("key", "key through blind"), sources=("key", "key"))
+        assert papered.levels(parsed_mix("key=0.5", papered.lamps)).tolist() == [0.5, 0.5]
+        assert papered.levels(parsed_mix("key=0.5,key_through_blind=2", papered.lamps)).tolist() == [0.5, 2.0]
+        with pytest.raises(OptionFault) as fault:
+            parsed_mix("key_through_blindd=1", papered.lamps)
+        assert fault.value.remedy == 'Did you mean "key through blind"?'
+
+    def test_is_kept_in_the_file(self, kept, tmp_path):
+        """Sources and white balance come back as they were written."""
+        white = [[1.0, 0.0, 0.0], [0.0, 0.5, 0.0], [0.0, 0.0, 2.0]]
+        write_layers(tmp_path / "p.exr", dataclasses.replace(kept, sources=("key", "key"), white=white))
+        back = read_layers(tmp_path / "p.exr")
+        assert back.sources == ("key", "key") and back.white == white
+        assert back.levels({"key": 0.0}).tolist() == [0.0, 0.0]

@@ -75,3 +75,16 @@ class TestChart:
         assert capsys.readouterr().out == "renders/plain/past-the-table-chart-0.25s.png\n"
         rows, columns, _ = imageio.imread("renders/plain/past-the-table-chart-0.25s.png").shape
         assert rows > 36 and columns > 320
+
+
+class TestNoise:
+    """Noise, on option."""
+
+    def test_is_said_to_be_an_illustration(self, scene_file, capsys):
+        """Another picture than the clean one, the same each time, and what it is stands beside its name."""
+        for options in (["-o", "clean.png"], ["--noise", "-o", "a.png"], ["--noise", "-o", "b.png"]):
+            assert run(["frame", str(scene_file), *SMALL, *options]) == 0
+        said = capsys.readouterr()
+        assert "a.png: noise is an illustration: a sensor of round figures, not yours" in said.err
+        clean, a, b = (imageio.imread(name) for name in ("clean.png", "a.png", "b.png"))
+        assert (a == b).all() and (a != clean).any()
