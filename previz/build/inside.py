@@ -1,5 +1,5 @@
 """
-Inside or outside: where a point stands against the solids of a set.
+Inside or outside: where a point stands against the solids of a set, and whether it is in the air of a room.
 
 Takes points and a built set; gives the solid that each is in and the nearest way out.
 """
@@ -40,6 +40,11 @@ def winding_number(corners: np.ndarray, point: np.ndarray) -> float:
     # a triangle whose plane holds the point hides no solid angle, or a whole half space in which the sign is rounding
     half = np.where(np.abs(volume) > _EDGE_ON * size, np.arctan2(volume, size + ab * lc + ca * lb + bc * la), 0.0)
     return float(np.sum(half) / (2 * np.pi))
+
+
+def in_a_room(built: BuiltSet, point) -> bool:
+    """Return whether a point (3,) lies in the air of a room. [mm]"""
+    return any((cell.planes[:, :3] @ np.asarray(point, float) <= cell.planes[:, 3]).all() for cell in built.cells)
 
 
 def solids_around(built: BuiltSet, point: np.ndarray) -> list[int]:

@@ -19,7 +19,7 @@ from dataclasses import asdict, fields
 
 import numpy as np
 
-from previz.check import fit, focus, rigging, light, thickness, clock, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
+from previz.check import fit, focus, seen, rigging, light, thickness, clock, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
 from previz.check.swirls import swirls_entry
@@ -136,6 +136,7 @@ def shot_entry(taken: Taken, carries: str | None = None) -> dict:
         "rig": {key: getattr(speeds, key) for key in ("peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "travel_mm")}
         | {key: getattr(taken.demand, key) for key in ("carriage_mm", "pan_deg", "tilt_deg", "peak_pan_accel_deg_s2", "tip_swing_mm", "axis_mm", "tip_mm")},
         "lift": lift_entry(taken, carries),
+        "seen": asdict(taken.seen),
         "hand": taken.held and hand_entry(taken),
         "haze": {
             "extinction_at_roll_per_m": taken.extinction_at_roll_per_m,

@@ -23,6 +23,7 @@ from previz.check.focus import Sharpness, sharpness
 from previz.check.flicker import Flicker, flicker
 from previz.check.meter import SIZE, metered
 from previz.check.pace import Pace, pace
+from previz.check.seen import Looker, Seen
 from previz.check.shaft import Shaft, shafts
 from previz.check.thickness import Thickness, thickness
 from previz.check.ways import Way, ways
@@ -110,6 +111,7 @@ class Taken:
                                higher, once; else empty
     held                       None on a rig
     clock                      None where the haze stands, or no shaft crosses the frame
+    seen                       what is in the frame that should not be
     """
 
     shot: Shot
@@ -133,6 +135,7 @@ class Taken:
     light: tuple[LightThen, ...] = ()
     held: Held | None = None
     clock: Clock | None = None
+    seen: Seen = Seen(None, None, None)
 
 
 @dataclass(frozen=True)
@@ -222,6 +225,7 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         light=_light(rolled, shot, move),
         held=_held(lit, shot, move) if move.shake else None,
         clock=clock(whole, shot, move, seen, workers=workers),
+        seen=Looker(built, lit.tracer).seen(scene, move),
     )
 
 

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from previz.build.built import BuiltSet
+from previz.build.inside import in_a_room
 from previz.haze.drift import swirls_at
 from previz.haze.medium import extinction_at
 from previz.rays.lit import LitSet, relit
@@ -27,12 +28,8 @@ def lamp_rises(scene: Scene, built: BuiltSet) -> np.ndarray:
     if scene.lift is None:
         return np.zeros(len(scene.lamp))
     set_rises = float(scene.lift.carries == "set")
-    aboard = [lamp.rides == "lift" or (lamp.rides is None and set_rises > 0 and _inside(built, lamp.at)) for lamp in scene.lamp]
+    aboard = [lamp.rides == "lift" or (lamp.rides is None and set_rises > 0 and in_a_room(built, lamp.at)) for lamp in scene.lamp]
     return np.array(aboard, float) - set_rises
-
-
-def _inside(built: BuiltSet, point) -> bool:
-    return any((cell.planes[:, :3] @ np.asarray(point, float) <= cell.planes[:, 3]).all() for cell in built.cells)
 
 
 def light_moves(lit: LitSet, move: Move) -> bool:

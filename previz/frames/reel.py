@@ -134,7 +134,7 @@ def _sheet(lit, shot, move, store, numbers, take_s, proxies, size, outlines):
         crisp = outlines_at(lit, move, take_s[number]) if outlines else []
         rgb = with_outlines(resized(store[number], shown), view, proxies.frame(view).depth_mm, list(outlines) if crisp is None else crisp)
         moments.append(Moment(rgb, number / shot.playback, take_s[number], float(clearance_mm)))
-    figures = f"1:{lit.scene.scale:g}, {shot.move}, clip {shot.clip:g} s at {shot.playback:g} frames a second, take {shot.take_s:g} s at {shot.fps:g}"
+    figures = f"1:{lit.scene.scale:g}, {shot.move_called}, clip {shot.clip:g} s at {shot.playback:g} frames a second, take {shot.take_s:g} s at {shot.fps:g}"
     return contact_sheet(moments, f"{lit.scene.title}: {shot.name}", figures)
 
 

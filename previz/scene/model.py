@@ -443,6 +443,11 @@ class Shot(Table):
         return self.clip * self.playback / self.fps
 
     @property
+    def move_called(self) -> str:
+        """The move in the maker's words: a camera is hand-held."""
+        return "hand-held" if self.move == "hand" else self.move
+
+    @property
     def lift_ends(self) -> tuple[float, float]:
         """Height of the lift at the start and at the end of the take. [mm]"""
         return self.lift if isinstance(self.lift, tuple) else (self.lift, self.lift)

@@ -48,7 +48,7 @@ def shot_page(flow: Flow, study: Study, taken: Taken, entry: dict, findings: lis
     flow.begin(taken.shot.name)
     flow.words(taken.shot.name, large=True)
     flow.words(
-        f"{number(entry['clip_s'])} s on screen from a take of {number(entry['take_s'])} s; {taken.shot.move}; lamps: {', '.join(taken.lamps) or 'none'}",
+        f"{number(entry['clip_s'])} s on screen from a take of {number(entry['take_s'])} s; {taken.shot.move_called}; lamps: {', '.join(taken.lamps) or 'none'}",
         colour=SOFT, after=1,
     )  # fmt: skip
     _pictures(flow, pictures)

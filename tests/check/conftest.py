@@ -48,6 +48,12 @@ def study_of():
 
 
 @pytest.fixture(scope="session")
+def altered_room():
+    """The function `altered`."""
+    return altered
+
+
+@pytest.fixture(scope="session")
 def plain_study():
     """The plain room, once."""
     return studied()

@@ -35,7 +35,10 @@ class TestJson:
         shot = figures["shots"][0]
         assert set(shot["clearance"]) == {"min_mm", "at_take_s", "between"}
         assert set(shot["framing"]) == {"subject", "worst_margin", "hidden_share"}
-        assert set(shot["focus"]) == {"distance_mm", "near_mm", "far_mm"}
+        assert set(shot["focus"]) == {
+            "distance_mm", "near_mm", "far_mm", "pull", "pull_mm_s", "subject_sharp_share", "subject_sharp_at_take_s", "subject_mm", "stop",
+            "effective_stop", "magnification", "hyperfocal_mm", "airy_mm", "coc_mm", "pixel_mm", "balanced_stop", "along",
+        }  # fmt: skip
         assert set(shot["exposure"]) == {"metered_cd_m2", "ev100", "iso_needed", "stops_over_iso_max", "ways"}
         assert set(shot["rig"]) == {
             *("peak_speed_mm_s", "peak_accel_mm_s2", "peak_pan_deg_s", "peak_pan_accel_deg_s2", "travel_mm"),
@@ -47,7 +50,10 @@ class TestJson:
             *("believable_fps", "too_fast", "lens_mm_s", "clip_mm_s", "full_size_km_h", "eye_m"),
             *("pan_screen_deg_s", "crosses_in_s", "step_px", "smear_px"),
         }
-        assert set(shot["haze"]) == {"extinction_at_roll_per_m", "optical_depth_across", "optical_depth_to_subject", "picture_within"}
+        assert set(shot["haze"]) == {
+            "extinction_at_roll_per_m", "optical_depth_across", "optical_depth_to_subject", "picture_within",
+            "usable_from_s", "usable_to_s", "takes_that_fit", "spray_again_s", "reset_s", "clock",
+        }  # fmt: skip
         assert shot["haze"]["extinction_at_roll_per_m"] == 0.8
         assert (shot["clip_s"], shot["take_s"], shot["slowdown"], shot["capture_fps"], shot["playback_fps"]) == (5, 1, 5, 120, 24)
 

@@ -1,0 +1,265 @@
+"""
+What light and camera do to each other: the lens's shadow in lit places, a lamp in the frame, edges of the set in the frame.
+
+Takes the lit set's geometry, a shot and its move; gives the figures and the rules that judge them. All of it is straight
+lines on arrays: a coarse frame at some moments of the take, and lines to the lamps' faces. Knows nothing of how bright
+anything is. A lamp's stand is its head alone here, and rail and lift have no solids of their own: the file does not say
+what they look like.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from previz.build.built import BuiltSet
+from previz.camera.view import axes, view_at
+from previz.check.finding import Finding, rule
+from previz.check.fit import about, when
+from previz.check.remedy import changes, first_that
+from previz.check.text import number
+from previz.light.lamps import emitters, face_points
+from previz.rays.tracer import SKIN_MM, Tracer
+from previz.rig.clearance import clearance
+from previz.rig.moves import Move, plan_move
+from previz.rig.solids import rig_parts
+from previz.scene.model import Scene, Shot
+from previz.scene.shots import scene_of
+
+MOMENTS = 9
+"""Moments of the take that are looked at (own choice)."""
+
+GRID = (48, 27)
+"""Rays across and down the frame (own choice)."""
+
+FACE = np.stack(np.meshgrid((np.arange(4) + 0.5) / 4, (np.arange(4) + 0.5) / 4), axis=-1).reshape(-1, 2)
+"""Points on a lamp's face, on the unit square."""
+
+_FEW = slice(0, None, 5)
+"""Of those, the ones that shadows are looked at from: a diagonal."""
+
+SHADOW_SHARE = 0.02
+"""A shadow over more than this share of the lit surface in frame is seen (own choice)."""
+
+EDGE_SHARE = 0.002
+"""More of the frame than this past the set is seen: about two rays of the grid (own choice)."""
+
+CLEAR_MM = 5.0
+"""A remedy leaves this much air round the lens (common practice)."""
+
+_SIDES = ("outside", "edge")
+_SHELL = ("wall", "floor", "ceiling", "slope")
+
+
+@dataclass(frozen=True)
+class Worst:
+    """The greatest share over the take, when, and where or whose. [1], [s]"""
+
+    share: float
+    at_take_s: float
+    what: str
+
+
+@dataclass(frozen=True)
+class Seen:
+    """
+    What is in the frame that should not be.
+
+    shadow   of lens and body, as a share of the lit surface in frame, and the lamp that throws it; None where there is none
+    lamp     share of a lamp's face that the lens sees in frame, and its name; None the same
+    beyond   share of the frame that looks past the set, or at its cut edges and outside, and where; None the same
+    """
+
+    shadow: Worst | None
+    lamp: Worst | None
+    beyond: Worst | None
+
+
+class Looker:
+    """Looks at a set from places of a move; one tracer for all that is tried."""
+
+    def __init__(self, built: BuiltSet, tracer: Tracer | None = None):
+        self.built = built
+        self.tracer = tracer or Tracer(built.vertices, built.triangles)
+        shell = np.array([face.side in _SIDES and built.parts[face.part].kind in _SHELL for face in built.faces])
+        self.cut = shell[built.face_of]
+
+    def seen(self, scene: Scene, move: Move, *, lamps=None) -> Seen:
+        """Return the worst of the take, lamps and lift where the move has them."""
+        from previz.frames.along import lamp_rises
+
+        lamps = tuple(emitters(scene, self.built)) if lamps is None else lamps
+        take_s = np.linspace(0, move.take_s, MOMENTS if move.changes else 1)
+        poses, focus, lift = move.poses(take_s), move.focus_mm(take_s), move.lift_mm(take_s)
+        rises = lamp_rises(scene, self.built)
+        found: dict[str, list[Worst]] = {"shadow": [], "lamp": [], "beyond": []}
+        for i, at in enumerate(take_s):
+            view = view_at(scene, poses[i], focus[i], GRID)
+            faces = [face_points(lamp, FACE) + [0, 0, rise * lift[i]] for lamp, rise in zip(lamps, rises)]
+            outside = [not self._inside(face.mean(axis=0)) for face in faces]
+            for kind, worst in (
+                ("shadow", self._shadow(scene, view, poses[i], lamps, faces, outside, at)),
+                ("lamp", self._lamp(view, lamps, faces, outside, at)),
+                ("beyond", self._beyond(view, at)),
+            ):
+                found[kind] += worst
+        return Seen(*(max(found[kind], key=lambda worst: worst.share, default=None) for kind in ("shadow", "lamp", "beyond")))
+
+    def _inside(self, point) -> bool:
+        return any((cell.planes[:, :3] @ point <= cell.planes[:, 3]).all() for cell in self.built.cells)
+
+    def _rays(self, view):
+        x, y = np.meshgrid(np.arange(view.columns) + 0.5, np.arange(view.rows) + 0.5)
+        directions = view.directions(x.ravel(), y.ravel())
+        origins = np.broadcast_to(view.position, directions.shape)
+        return x.ravel(), y.ravel(), origins, directions, self.tracer.hit(origins, directions)
+
+    def _shadow(self, scene, view, pose, lamps, faces, outside, at) -> list[Worst]:
+        """Share of the lit surface in frame whose way to a lamp outside is blocked by lens or body and nothing else."""
+        _, _, origins, directions, hits = self._rays(view)
+        met = hits.triangle >= 0
+        if not met.any():
+            return []
+        normal = hits.normal[met] / np.maximum(np.linalg.norm(hits.normal[met], axis=1, keepdims=True), 1e-30)
+        facing = np.where((np.einsum("ij,ij->i", normal, directions[met]) > 0)[:, None], -normal, normal)
+        points = origins[met] + hits.distance[met, None] * directions[met] + 2 * SKIN_MM * facing
+        turn = axes(np.reshape(pose.pan, ()), np.reshape(pose.tilt, ()))
+        parts = rig_parts(scene.lens, scene.body)
+        rig = _tracer_of([(part.corners @ turn + view.position, part.faces()) for part in parts])
+        found = []
+        for lamp, face, out in zip(lamps, faces, outside):
+            if not out:
+                continue
+            towards = np.einsum("ij,ij->i", face.mean(axis=0) - points, facing) > 0
+            lit = shaded = 0
+            for target in face[_FEW]:
+                ways = points[towards]
+                to = np.broadcast_to(target, ways.shape)
+                free = ~self.tracer.blocked(ways, to)
+                lit += free.sum()
+                shaded += rig.blocked(ways[free], to[free]).sum()
+            if lit and shaded:
+                found.append(Worst(float(shaded / lit), float(at), lamp.name))
+        return found
+
+    def _lamp(self, view, lamps, faces, outside, at) -> list[Worst]:
+        """Share of a lamp's face that is in frame with nothing before it."""
+        found = []
+        for lamp, face, out in zip(lamps, faces, outside):
+            x, y, _ = view.project(face)
+            with np.errstate(invalid="ignore"):
+                framed = (x >= 0) & (x <= view.columns) & (y >= 0) & (y <= view.rows)
+            if out and framed.any():
+                seen = framed.copy()
+                seen[framed] = ~self.tracer.blocked(np.broadcast_to(view.position, (framed.sum(), 3)), face[framed])
+                if seen.any():
+                    found.append(Worst(float(seen.mean()), float(at), lamp.name))
+        return found
+
+    def _beyond(self, view, at) -> list[Worst]:
+        """Share of the frame that leaves the set through no opening, or meets its outside or a cut edge."""
+        x, y, origins, directions, hits = self._rays(view)
+        gone = hits.triangle < 0
+        bad = gone & ~self._through_opening(origins, directions)
+        bad |= ~gone & self.cut[hits.triangle]
+        if not bad.any():
+            return []
+        sides = {"left": (x < view.columns / 3), "right": (x > 2 * view.columns / 3), "top": (y < view.rows / 3), "bottom": (y > 2 * view.rows / 3)}
+        side = max(sides, key=lambda name: (bad & sides[name]).sum() / sides[name].sum())
+        return [Worst(float(bad.mean()), float(at), side)]
+
+    def _through_opening(self, origins, directions) -> np.ndarray:
+        """Return (n,) bool: rays that pass through an opening that the maker cut, from inside out; a wall left off is none."""
+        through = np.zeros(len(origins), dtype=bool)
+        for aperture in self.built.apertures:
+            if "." in aperture.opening:
+                continue
+            local_o, local_d = (origins - aperture.origin) @ aperture.axes.T, directions @ aperture.axes.T
+            with np.errstate(divide="ignore", invalid="ignore"):
+                t = (aperture.thickness / 2 - local_o[:, 2]) / local_d[:, 2]
+            at = local_o[:, :2] + np.where(np.isfinite(t), t, 0)[:, None] * local_d[:, :2]
+            inside = ((at @ aperture.edges[:, :2].T) >= aperture.edges[:, 2] - SKIN_MM).all(axis=1)
+            through |= inside & (t > 0) & (local_d[:, 2] > 0)
+        return through
+
+
+def _tracer_of(solids) -> Tracer:
+    vertices, triangles, first = [], [], 0
+    for corners, faces in solids:
+        vertices.append(corners)
+        triangles.append(faces + first)
+        first += len(corners)
+    return Tracer(np.concatenate(vertices), np.concatenate(triangles))
+
+
+def remedied(study, taken, kind: str, most: float) -> str | None:
+    """Return the smallest change of the camera's place after which a figure is at most `most` and the lens is still clear, tried; None where none is."""
+    looker, scene, shot = Looker(study.built), scene_of(study.scene, taken.shot), taken.shot
+    before = {name: getattr(taken.seen, name) for name in ("shadow", "lamp", "beyond")}
+
+    def passes(change) -> bool:
+        move = plan_move(change.scene, change.shot, study.built)
+        after = looker.seen(change.scene, move)
+        # What mends one thing must not spoil another.
+        if any(share(getattr(after, name)) > (most if name == kind else max(share(before[name]), most)) for name in before):
+            return False
+        return clearance(study.built, change.scene, move).min_mm >= min(CLEAR_MM, taken.clearance.min_mm if taken.clearance else 0.0)
+
+    forward = axes(*(np.reshape(angle, ()) for angle in (taken.move.poses(0.0).pan[0], taken.move.poses(0.0).tilt[0])))[0]
+    found = first_that(passes, changes(scene, shot, forward))
+    return None if found is None else found.words[0].upper() + found.words[1:]
+
+
+def share(worst: Worst | None) -> float:
+    """Return a figure as a number; nothing seen is 0. [1]"""
+    return 0.0 if worst is None else worst.share
+
+
+@rule("lens shadow")
+def lens_shadow(study):
+    """Lens and body keep out of the light that the picture is made of."""
+    for taken in study.shots:
+        found = taken.seen.shadow
+        if share(found) <= SHADOW_SHARE:
+            continue
+        yield Finding(
+            "care",
+            about(taken),
+            f"The camera's own shadow falls in the picture: it takes {number(100 * found.share, 2)} % of what {found.what} lights in frame, {when(taken, found.at_take_s)}.",
+            _try(remedied(study, taken, "shadow", SHADOW_SHARE), "and it is gone", f"Come in from the other side of {found.what}, or raise the lamp."),
+        )
+
+
+@rule("lamp in frame")
+def lamp_in_frame(study):
+    """The lens does not look into a lamp outside."""
+    for taken in study.shots:
+        found = taken.seen.lamp
+        if found is None:
+            continue
+        yield Finding(
+            "care",
+            about(taken),
+            f"The lens looks into {found.what} {when(taken, found.at_take_s)}: {'all' if found.share > 0.99 else f'{100 * found.share:.0f} %'} of its face is in the picture, and it will glare.",
+            _try(remedied(study, taken, "lamp", 0.0), "and it is out of sight", f"Stand {found.what} farther out to a side, where the wall hides it, or keep it if it is meant to be the sun."),
+        )
+
+
+@rule("edge of the set")
+def edge_of_the_set(study):
+    """Nothing is seen past the set, and none of its cut edges."""
+    for taken in study.shots:
+        found = taken.seen.beyond
+        if share(found) <= EDGE_SHARE:
+            continue
+        yield Finding(
+            "care",
+            about(taken),
+            f"The picture looks past the set, or on a cut edge of it: {number(100 * found.share, 2)} % of the frame, most at the {found.what}, {when(taken, found.at_take_s)}.",
+            _try(remedied(study, taken, "beyond", EDGE_SHARE), "and it is out of frame", "Hang a dark cloth or a card behind that side, or use a longer lens."),
+        )
+
+
+def _try(words: str | None, then: str, otherwise: str) -> str:
+    return otherwise if words is None else f"{words}, {then}."
