@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from previz.build.built import BuiltSet
+from previz.build.inside import in_a_room
 from previz.camera.depth import limits
 from previz.camera.exposure import effective_stop, ev100, iso_needed, stop_used, stops_over
 from previz.camera.lens import inverse_p
@@ -166,7 +167,7 @@ class Study:
 
     def inside_set(self, point) -> bool:
         """Return whether `point` (3,) lies in the air of a room. [mm]"""
-        return any((cell.planes[:, :3] @ np.asarray(point, float) <= cell.planes[:, 3]).all() for cell in self.built.cells)
+        return in_a_room(self.built, point)
 
 
 def study_set(lit, *, workers: int | None = None, watch: Callable | None = None) -> Study:
