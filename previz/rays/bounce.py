@@ -30,13 +30,13 @@ from previz.light.units import per_mm
 from previz.rays.compiled import compiled
 from previz.rays.kernels import harmonics, scattering_share
 from previz.rays.texels import Texels
-from previz.rays.transport import DROPPED, Transport
+from previz.rays.transport import DROPPED, Transport, Ways
 from previz.rays.workers import worker_count
 
 # The first bounce comes from small bright patches and shafts and takes every ray; later ones come from all over and take
 # a few, others each time. Haze cells gather from all sides into nine harmonics, which need fewer rays at first.
 _LATER_SHARE = 12
-_CELL_SHARE, _LATER_CELL_SHARE, _LATER_HAZE_RAYS = 2, 8, 2
+_CELL_SHARE, _LATER_CELL_SHARE, _LATER_HAZE_RAYS = 4, 16, 2
 _ROUNDS = 4
 HARMONICS = (ORDER + 1) ** 2
 _ORDER_OF = np.array([0, 1, 1, 1, 2, 2, 2, 2, 2])
@@ -110,13 +110,7 @@ class Bounced:
 
 def weights(transport: Transport, medium: Scaled, first: Trimmed) -> Weights:
     """Return the transport's weights in one medium: scaled between, trimmed where lamps' light scatters first."""
-    extinction, n = np.float32(per_mm(medium.extinction_per_m)), transport.texels
-    surface = np.exp(-extinction * transport.haze_mm, dtype=np.float32)
-    scattering = np.float32(medium.albedo) * extinction
-    haze = scattering * transport.haze_mm[:n, : transport.cell.shape[1]] * np.exp(-extinction * transport.near_mm)
-    cell_haze = scattering * transport.haze_mm[n:] * np.exp(-extinction * transport.cell_near_mm)
-    texels = Sight(transport.texel[:n], surface[:n], transport.cell, haze, transport.way)
-    cells = Sight(transport.texel[n:], surface[n:], transport.cell_cell, cell_haze, transport.cell_way)
+    texels, cells = _sight(transport.of_texels, medium), _sight(transport.of_cells, medium)
     moments = medium.moments[_ORDER_OF].astype(np.float32)
     once = first.scattering_per_m / max(medium.albedo * medium.extinction_per_m, 1e-30)
     later = range(_ROUNDS - 1)
@@ -125,6 +119,12 @@ def weights(transport: Transport, medium: Scaled, first: Trimmed) -> Weights:
         (texels, *(few.thinned(_LATER_SHARE, i) for i in later)), (cells.thinned(_CELL_SHARE, 0), *(cells.thinned(_LATER_CELL_SHARE, i) for i in later)), cells,
         once, moments, first.table
     )
+
+
+def _sight(ways: Ways, medium: Scaled) -> Sight:
+    extinction = np.float32(per_mm(medium.extinction_per_m))
+    haze = np.float32(medium.albedo) * extinction * ways.haze_mm[:, : ways.cell.shape[1]] * np.exp(-extinction * ways.near_mm)
+    return Sight(ways.texel, np.exp(-extinction * ways.haze_mm, dtype=np.float32), ways.cell, haze, ways.way)
 
 
 # Red, green, blue and one idle place: four numbers are one register, so each step below does all colours at once.
@@ -286,7 +286,7 @@ def bounced(
     A few bounces are taken one by one. By then light is spread as evenly as it will be and each bounce is the one before
     it times a number below 1, so the rest is the sum of a geometric series.
     """
-    n, (cells, rays) = len(direct), transport.cell_way.shape[:2]
+    n, (cells, rays) = len(direct), transport.of_cells.texel.shape
     texel = np.zeros((direct.shape[1], n, _COLOURS), np.float32)
     cell = np.zeros((direct.shape[1], 3, cells, rays), np.float32)
     # The haze that a ray crosses next to a wall may lie in a cube whose centre is in the wall: it borrows its neighbours' light.
@@ -374,7 +374,7 @@ def scattered_towards(transport: Transport, incoming: np.ndarray, place: np.ndar
     travel = np.asarray(place, float) - transport.grid.centre
     travel /= np.maximum(np.linalg.norm(travel, axis=1, keepdims=True), 1e-9)
     out = np.empty((len(travel), 3))
-    _towards(incoming, transport.cell_way, travel, table, out)
+    _towards(incoming, transport.of_cells.way, travel, table, out)
     return out[transport.grid.borrowed]
 
 

@@ -13,7 +13,7 @@ first `HAZE_RAYS` look for haze cells.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from scipy.ndimage import distance_transform_edt
@@ -28,6 +28,8 @@ from previz.rays.tracer import SKIN_MM, Tracer
 from previz.rays.workers import in_order
 
 HAZE_RAYS = 32
+CELL_RAYS = 2
+"""Times as many rays from a haze cell as from a texel: it looks all round, and a lens sees what it scatters almost straight on (own choice)."""
 MISSED, DROPPED = -1, -2
 _ROWS_A_BATCH = 512
 _R1, _R2 = 0.7548776662466927, 0.5698402909980532
@@ -54,16 +56,30 @@ class HazeGrid:
 
 
 @dataclass(frozen=True)
+class Ways:
+    """
+    What the rays of receivers meet: rows of k rays, of which the first h look for haze cells.
+
+    texel    (rows, k) int32: texel met, MISSED where the ray leaves the set, DROPPED where it began inside a solid
+    haze_mm  (rows, k) float32: length of haze up to what it meets
+    cell     (rows, h) int32: haze cell of one point on the way, -1 where there is none
+    near_mm  (rows, h) float32: length of haze up to that point
+    way      (rows, h, 3) float32: direction
+    """
+
+    texel: np.ndarray
+    haze_mm: np.ndarray
+    cell: np.ndarray
+    near_mm: np.ndarray
+    way: np.ndarray
+
+
+@dataclass(frozen=True)
 class Transport:
     """
-    What each receiver sees. Rows: texels, then haze cells; k rays each.
+    What each receiver sees: first texels, then haze cells, which have `CELL_RAYS` as many rays and look for haze cells with all of them.
 
-    texel     (rows, k) int32: texel met, MISSED where the ray leaves the set, DROPPED where it began inside a solid
-    haze_mm   (rows, k) float32: length of haze up to what it meets
-    cell      (texels, h) int32: haze cell of one point on the way of the first h rays of texels, -1 where there is none
-    near_mm   (texels, h) float32: length of haze up to that point
-    way       (texels, h, 3) float32: direction of those rays
-    cell_cell, cell_near_mm, cell_way  the same for all rays of haze cells (cells, k)
+    of_texels, of_cells  what each of them sees
     valid     (rows,) bool: most of its rays began in the open
     openness  (rows,) float32: harmonic mean of the distances to what it sees [mm]
     texels    how many of the rows are texels
@@ -72,14 +88,8 @@ class Transport:
     rays      number of rays cast
     """
 
-    texel: np.ndarray
-    haze_mm: np.ndarray
-    cell: np.ndarray
-    near_mm: np.ndarray
-    way: np.ndarray
-    cell_cell: np.ndarray
-    cell_near_mm: np.ndarray
-    cell_way: np.ndarray
+    of_texels: Ways
+    of_cells: Ways
     valid: np.ndarray
     openness: np.ndarray
     texels: int
@@ -205,9 +215,10 @@ def transport(tracer: Tracer, texels: Texels, air: Cells, grid: HazeGrid, rays: 
     x, y, z = np.unravel_index(np.arange(cells), grid.shape)
     pattern = np.concatenate([texels.pattern, (4 * (x % 2) + 2 * (y % 2) + z % 2).astype(np.int32)])
     turn = np.concatenate([np.zeros((n, 2)), np.random.default_rng(rays).random((*(np.array(grid.shape) // 2 + 1), 2))[x // 2, y // 2, z // 2]])
-    rows = n + cells
+    rows, over, all_round = n + cells, rays, CELL_RAYS * rays
 
     def batch(first: int) -> tuple:
+        rays = all_round if first >= n else over
         last = min(first + _ROWS_A_BATCH, n) if first < n else min(first + _ROWS_A_BATCH, rows)
         haze_rays = min(HAZE_RAYS, rays) if first < n else rays
         count = last - first
@@ -225,21 +236,24 @@ def transport(tracer: Tracer, texels: Texels, air: Cells, grid: HazeGrid, rays: 
             hits.triangle, hits.u, hits.v, hits.distance, hits.normal, texel, haze, cell, near, valid, openness,
         )  # fmt: skip
         way = direction.reshape(count, rays, 3)
-        return texel, haze, cell, near, way[:, :haze_rays].copy(), valid, openness
+        return Ways(texel, haze, cell, near, way[:, :haze_rays].copy()), valid, openness
 
     parts = []
     for part in in_order(batch, [*range(0, n, _ROWS_A_BATCH), *range(n, rows, _ROWS_A_BATCH)], workers):
         parts.append(part)
         if progress:
             progress(min(1.0, len(parts) * _ROWS_A_BATCH / rows))
-    texel, haze, cell, near, way, valid, openness = zip(*parts)
+    ways, valid, openness = zip(*parts)
     split = -(-n // _ROWS_A_BATCH)
-    texel, haze, valid, openness = (np.concatenate(column) for column in (texel, haze, valid, openness))
-    (cell, cell_cell), (near, cell_near), (way, cell_way) = ((np.concatenate(c[:split]), np.concatenate(c[split:])) for c in (cell, near, way))
+    valid, openness = np.concatenate(valid), np.concatenate(openness)
     valid &= np.concatenate([texels.covered, grid.in_air])
     grid = replace(grid, borrowed=_borrowed(grid, valid[n:]))
     blend = reading(texels, valid[:n], openness[:n])
-    return Transport(texel, haze, cell, near, way, cell_cell, cell_near, cell_way, valid, openness, n, grid, blend, rows * rays)
+    return Transport(_stacked(ways[:split]), _stacked(ways[split:]), valid, openness, n, grid, blend, n * over + cells * all_round)
+
+
+def _stacked(ways) -> Ways:
+    return Ways(*(np.concatenate([getattr(part, field.name) for part in ways]) for field in fields(Ways)))
 
 
 def _borrowed(grid: HazeGrid, valid: np.ndarray) -> np.ndarray:
