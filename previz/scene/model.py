@@ -404,6 +404,7 @@ class HazeChange(Table):
     g: Union[Annotated[float, Field(ge=-0.98, le=0.98)], None] = Field(None, description="mean cosine of scattering; positive is forward")
     droplets: Union[Droplets, None] = Field(None, description="{diameter, spread, index}: how droplets of these sizes scatter, instead of g")
     half_life: Union[Annotated[float, Field(gt=0, le=1e6)], None] = Field(None, description="seconds until half of it is gone")
+    uneven: Union[Swirls, None] = Field(None, description="{contrast, size, drift}: swirls that drift; contrast 0 is even haze")
 
 
 class Shot(Table):

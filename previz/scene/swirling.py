@@ -21,14 +21,15 @@ def smallest_size(longest_mm: float) -> float:
 
 
 def swirls_are_drawn(draft: Draft) -> Iterator[Problem]:
-    """Swirls are no smaller than can be drawn in haze as long as this."""
-    haze, longest = draft.tables.get("haze"), _longest(draft)
-    if haze is None or haze.uneven is None or longest is None:
+    """Swirls, the file's and each shot's, are no smaller than can be drawn in haze as long as this."""
+    longest = _longest(draft)
+    if longest is None:
         return
     least = smallest_size(longest)
-    if haze.uneven.size < least:
-        says = f"swirls this small are not drawn in haze that is {mm(longest)} mm long"
-        yield Problem(("haze", "uneven", "size"), says, f"Make them {math.ceil(least)} mm or more.")
+    for path, haze in (("haze",), draft.tables.get("haze")), *((("shot", i, "haze"), shot.haze) for i, shot in draft.rows.get("shot", [])):
+        if haze is not None and haze.uneven is not None and haze.uneven.size < least:
+            says = f"swirls this small are not drawn in haze that is {mm(longest)} mm long"
+            yield Problem((*path, "uneven", "size"), says, f"Make them {math.ceil(least)} mm or more.")
 
 
 def _longest(draft: Draft) -> float | None:

@@ -14,14 +14,15 @@ from previz.frames.along import drawn_at_moment, drifts
 from previz.frames.hazed import hazed_frame
 from previz.frames.layers import shown
 from previz.frames.reel import frame_moments
-from previz.frames.still import still
+from previz.frames.still import lit_at_roll, still
 from previz.check.swirls import swirls_entry
 from previz.haze.drift import flow_of, life_s, swirls_at
 from previz.light.units import per_mm
 from previz.rays.lit import light_set
 from previz.rays.uneven import excess_towards
 from previz.rig.moves import plan_move
-from previz.scene.model import Scene, Swirls
+from previz.scene.model import HazeChange, Scene, Swirls
+from previz.scene.shots import scene_of
 
 BOX = np.array([[0.0, 0.0, 0.0], [330.0, 210.0, 180.0]])
 ROOM = (Cell("room", np.column_stack([np.vstack([-np.eye(3), np.eye(3)]), np.concatenate([-BOX[0], BOX[1]])])),)
@@ -218,6 +219,17 @@ class TestPictures:
         assert drifts(lit.scene) and not drifts(lit_shed(None).scene)
         assert frame_moments(shot, move, True)[0] == list(range(12)) and set(frame_moments(shot, move)[0]) == {0}
         assert drawn(lit, 0.0).tobytes() != drawn(lit, 0.1).tobytes()
+
+    def test_a_shot_of_its_own(self, lit):
+        """A shot's swirls are drawn as the file's would be; a shot that wants even haze where the file has swirls has it, at the same light."""
+        even, own = lit_shed(None), lit.scene.haze.uneven
+        swirled, calm = (HazeChange(uneven=own), HazeChange(uneven=own.model_copy(update={"contrast": 0.0})))
+        for file, change, expected in ((even, swirled, drawn(lit)), (lit, calm, drawn(even))):
+            shot = file.scene.shot[0].model_copy(update={"haze": change})
+            there = lit_at_roll(file, shot)
+            picture = still(there, shot, plan_move(there.scene, shot, there.built), 0.0, (96, 64), quality="draft", workers=1).linear
+            assert picture.tobytes() == expected.tobytes()
+            assert drifts(scene_of(file.scene, shot)) is (change is swirled)
 
 
 class TestFigures:
