@@ -11,13 +11,13 @@ from __future__ import annotations
 import os
 import sys
 import traceback
-from enum import Enum
 from pathlib import Path
 from typing import Annotated, Optional
 
 import typer
 
 from previz import __version__
+from previz.options import Output, Proxy, Quality, ScenePath, ShotName, Size, Workers, moment, option, picture_size, usage_fault
 from previz.scene.faults import OptionFault, OutsideFault, PrevizError
 
 DONE, SAYS_STOP, OWN_FAULT, INTERRUPTED = 0, 1, 70, 130
@@ -41,26 +41,6 @@ def _say_version(wanted: bool) -> None:
 @app.callback()
 def options(version: Annotated[bool, typer.Option("--version", help="Print the version and leave.", is_eager=True, callback=_say_version)] = False):
     """Where the light lands, whether its shafts show, and whether the lens fits: a miniature set, before it is cut."""
-
-
-class Quality(str, Enum):
-    """How long a picture may take."""
-
-    draft = "draft"
-    good = "good"
-    fine = "fine"
-
-
-def _option(name: str, metavar: str, text: str):
-    return typer.Option(*name.split(), metavar=metavar, help=text, show_default=False)
-
-
-ScenePath = Annotated[Path, typer.Argument(metavar="SCENE", help="The scene file (TOML).", show_default=False)]
-Output = Annotated[Optional[Path], _option("-o --output", "PATH", "Where the output goes.")]
-Workers = Annotated[Optional[int], _option("--workers", "N", "How many cores to use; default all.")]
-ShotName = Annotated[Optional[str], _option("--shot", "NAME", "Which shot; default the first.")]
-Size = Annotated[str, typer.Option("--size", metavar="WxH", help="Width and height of the picture in pixels.")]
-Proxy = Annotated[bool, typer.Option("--proxy", help="Plain shapes: no light and no haze, but quick.")]
 
 
 @app.command(epilog="Example: previz new my-set.toml")
@@ -120,14 +100,14 @@ def check(
 def frame(
     scene: ScenePath,
     shot: ShotName = None,
-    at: Annotated[Optional[float], _option("--at", "SECONDS", "Moment of the clip, in screen seconds; default its middle.")] = None,
-    take: Annotated[Optional[float], _option("--take", "SECONDS", "Moment of the take instead, in real seconds.")] = None,
+    at: Annotated[Optional[float], option("--at", "SECONDS", "Moment of the clip, in screen seconds; default its middle.")] = None,
+    take: Annotated[Optional[float], option("--take", "SECONDS", "Moment of the take instead, in real seconds.")] = None,
     size: Size = "960x540",
     quality: Annotated[Quality, typer.Option("--quality", help="draft is quick and grainy, fine is slow and smooth.")] = Quality.good,
     proxy: Proxy = False,
-    linear: Annotated[Optional[Path], _option("--linear", "FILE", "Write luminance in cd/m2 too, as .npy or .exr.")] = None,
-    layers: Annotated[Optional[Path], _option("--layers", "FILE", "Write the light of each lamp apart too, as .exr.")] = None,
-    mix: Annotated[Optional[str], _option("--mix", "LAMP=LEVEL,...", "Other levels of the lamps (also haze=, exposure=), from stored layers.")] = None,
+    linear: Annotated[Optional[Path], option("--linear", "FILE", "Write luminance in cd/m2 too, as .npy or .exr.")] = None,
+    layers: Annotated[Optional[Path], option("--layers", "FILE", "Write the light of each lamp apart too, as .exr.")] = None,
+    mix: Annotated[Optional[str], option("--mix", "LAMP=LEVEL,...", "Other levels of the lamps (also haze=, exposure=), from stored layers.")] = None,
     chart: Annotated[bool, typer.Option("--chart", help="Luminance in stops about middle grey instead, with a scale.")] = False,
     noise: Annotated[bool, typer.Option("--noise", help="With noise as ISO brings it: an illustration, of a sensor of round figures.")] = False,
     output: Output = None,
@@ -296,7 +276,7 @@ def make(scene: ScenePath, size: Size = "960x540", output: Output = None, worker
 @app.command(epilog="Example: previz cut scenes/clockmakers-attic.toml --paper A3 --format pdf,dxf -o attic")
 def cut(
     scene: ScenePath,
-    output: Annotated[Optional[Path], _option("-o --output", "PATH", "A folder, or a file that ends in .pdf.")] = None,
+    output: Annotated[Optional[Path], option("-o --output", "PATH", "A folder, or a file that ends in .pdf.")] = None,
     paper: Annotated[str, typer.Option("--paper", metavar="NAME", help="A4, A3 or Letter.")] = "A4",
     measured: Annotated[float, typer.Option("--measured", metavar="MM", help="What the 100 mm bar of an earlier print measured.")] = 100.0,
     format: Annotated[str, typer.Option("--format", metavar="LIST", help="One or more of pdf, svg, dxf, with commas between.")] = "pdf",
@@ -317,8 +297,8 @@ def cut(
 @app.command(epilog="Example: previz export scenes/clockmakers-attic.toml -o attic --only gltf,csv")
 def export(
     scene: ScenePath,
-    output: Annotated[Optional[Path], _option("-o --output", "FOLDER", "A folder; default open-files beside the pictures.")] = None,
-    only: Annotated[Optional[str], _option("--only", "LIST", "One or more of gltf, usd, csv, json, patches, with commas between.")] = None,
+    output: Annotated[Optional[Path], option("-o --output", "FOLDER", "A folder; default open-files beside the pictures.")] = None,
+    only: Annotated[Optional[str], option("--only", "LIST", "One or more of gltf, usd, csv, json, patches, with commas between.")] = None,
     workers: Workers = None,
 ):
     """Set, lamps, moves and patches in open formats, for other programs."""
@@ -341,25 +321,30 @@ def export(
 def aim(
     scene: ScenePath,
     wishes: Annotated[list[str], typer.Argument(metavar="WISH...", help='An opening, or one pane of it, and where its light shall land: "window[0,1] > table", "window > room.floor@120,80".', show_default=False)],
-    dark: Annotated[Optional[list[str]], _option("--dark", "TARGET", "What the lamp must not light; may be given again.")] = None,
-    lamp: Annotated[Optional[str], _option("--lamp", "NAME", "Which lamp; default the first.")] = None,
-    shot: Annotated[Optional[str], _option("--shot", "NAME", "The shot whose lens must not be in the way or see the lamp; default every shot.")] = None,
+    dark: Annotated[Optional[list[str]], option("--dark", "TARGET", "What the lamp must not light; may be given again.")] = None,
+    lamp: Annotated[Optional[str], option("--lamp", "NAME", "Which lamp; default the first.")] = None,
+    shot: Annotated[Optional[str], option("--shot", "NAME", "The shot whose lens must not be in the way or see the lamp; default every shot.")] = None,
     answer: Annotated[int, typer.Option("--answer", metavar="N", help="Which answer to write.")] = 1,
-    map: Annotated[Optional[Path], _option("--map", "FILE", "Draw where the lamp may stand, from above, as .svg.")] = None,
-    open: Annotated[Optional[str], _option("--open", "WALL", "Find an opening to cut in this wall instead, for the lamp as it stands; WISH is then the target alone.")] = None,
-    patch: Annotated[Optional[str], _option("--patch", "WxL", "With --open: width and length of the patch there, mm.")] = None,
+    map: Annotated[Optional[Path], option("--map", "FILE", "Draw where the lamp may stand, from above, as .svg.")] = None,
+    open: Annotated[Optional[str], option("--open", "WALL", "Find an opening to cut in this wall instead, for the lamp as it stands; WISH is then the target alone.")] = None,
+    patch: Annotated[Optional[str], option("--patch", "WxL", "With --open: width and length of the patch there, mm.")] = None,
     shape: Annotated[str, typer.Option("--shape", metavar="SHAPE", help="With --open: rect, arch, lancet or round.")] = "rect",
-    bars: Annotated[Optional[str], _option("--bars", "CxR,WIDTH", "With --open: glazing bars, columns x rows, and their width in mm.")] = None,
+    bars: Annotated[Optional[str], option("--bars", "CxR,WIDTH", "With --open: glazing bars, columns x rows, and their width in mm.")] = None,
     json: Annotated[bool, typer.Option("--json", help="The answers as JSON, for a program to read.")] = False,
-    output: Annotated[Optional[Path], _option("-o --output", "FILE", "Write the scene with the lamp moved there, comments kept.")] = None,
+    shafts: Annotated[Optional[int], option("--shafts", "N", "Search lamp and openings together for N shafts on a target; WISH is then the target alone.")] = None,
+    free: Annotated[Optional[str], option("--free", "NAMES", "With --shafts: the openings that may be moved, with commas between; default all.")] = None,
+    contrast: Annotated[float, typer.Option("--contrast", metavar="STOPS", help="With --shafts: how plain each shall be in the middle of the shot.")] = 0.1,
+    output: Annotated[Optional[Path], option("-o --output", "PATH", "Write the scene with the answer in it, comments kept; with --shafts a folder, for a scene and a picture each.")] = None,
     workers: Workers = None,
 ):
-    """Where the lamp must stand for its light to land as wished."""
+    """Where the lamp must stand, or the opening be, for its light to land as wished."""
     from previz.aim.ask import ask_for_lamp, ask_for_opening
     from previz.check.folder import write_text
     from previz.check.report import report_json
 
     loaded, built = _loaded(scene, workers)
+    if shafts is not None:
+        return _layouts(loaded, built, wishes, shafts, contrast, dark or [], free, lamp, shot, json, output, workers)
     if map is not None and (open is not None or map.suffix.lower() != ".svg"):
         raise OptionFault(f"--map {map}: a map is an SVG file, and shows where a lamp may stand", "Name it like map.svg, and leave --open out.")
     if open is None:
@@ -384,13 +369,34 @@ def aim(
     return DONE if solved else SAYS_STOP
 
 
+def _layouts(loaded, built, wishes, shafts, contrast, dark, free, lamp, shot, json, output, workers) -> int:
+    """Search lamp and openings together, and write each answer with its picture where a folder is given."""
+    from previz.aim.ask import ask_for_layout
+    from previz.check.folder import write_text
+    from previz.check.report import report_json
+    from previz.frames.picture import write_picture
+    from previz.progress import watched
+
+    if len(wishes) != 1:
+        raise OptionFault("--shafts takes one target", 'Write it like --shafts 2 "bench top".')
+    with watched() as watch:
+        asked = ask_for_layout(loaded, built, wishes[0], shafts, contrast, dark, free, lamp, shot, workers=workers, watch=watch)
+    sys.stdout.write(report_json(asked.values) if json else asked.text)
+    for number, (proposal, text) in enumerate(zip(asked.proposals, asked.scenes()), start=1):
+        if output is not None:
+            write_text(output / f"layout-{number}.toml", text)
+            write_picture(output / f"layout-{number}.png", proposal.rgb)
+            print(output / f"layout-{number}.toml", file=sys.stderr if json else sys.stdout)
+    return DONE if asked.solved else SAYS_STOP
+
+
 @app.command(epilog="Example: previz asshot scenes/clockmakers-attic.toml --blank day.csv, and when it is filled in: --marks day.csv")
 def asshot(
     scene: ScenePath,
-    marks: Annotated[Optional[Path], _option("--marks", "FILE", "What was measured on the day (CSV).")] = None,
-    blank: Annotated[Optional[Path], _option("--blank", "FILE", "Write an empty one instead, with all fields of this scene.")] = None,
+    marks: Annotated[Optional[Path], option("--marks", "FILE", "What was measured on the day (CSV).")] = None,
+    blank: Annotated[Optional[Path], option("--blank", "FILE", "Write an empty one instead, with all fields of this scene.")] = None,
     json: Annotated[bool, typer.Option("--json", help="Differences and findings as JSON, for a program to read.")] = False,
-    output: Annotated[Optional[Path], _option("-o --output", "FILE", "The new scene file; default SCENE-asshot.toml beside the old one.")] = None,
+    output: Annotated[Optional[Path], option("-o --output", "FILE", "The new scene file; default SCENE-asshot.toml beside the old one.")] = None,
     workers: Workers = None,
 ):
     """The set checked as it was really set up, from measured marks."""
@@ -417,7 +423,7 @@ def asshot(
 @app.command(epilog="Example: previz sheet scenes/clockmakers-attic.toml --paper Letter")
 def sheet(
     scene: ScenePath,
-    output: Annotated[Optional[Path], _option("-o --output", "PATH", "A folder, or a file that ends in .pdf.")] = None,
+    output: Annotated[Optional[Path], option("-o --output", "PATH", "A folder, or a file that ends in .pdf.")] = None,
     paper: Annotated[str, typer.Option("--paper", metavar="NAME", help="A4, A3 or Letter.")] = "A4",
     format: Annotated[str, typer.Option("--format", metavar="LIST", help="pdf, svg (the drawings as files), or both with a comma.")] = "pdf",
     workers: Workers = None,
@@ -491,27 +497,6 @@ def _shot(path: Path, name: str | None, workers: int | None):
     return loaded, built, shots[name] if name is not None else next(iter(shots.values()))
 
 
-def moment(shot, at: float | None, take: float | None) -> float:
-    """Return the moment of the take that --at (clip seconds) or --take (real seconds) means; the middle by default. [s]"""
-    if at is not None and take is not None:
-        raise OptionFault("--at and --take both name the moment", "Leave one of them out: --at is in screen seconds, --take in real ones.")
-    given, longest, name = (at, shot.clip, "--at") if take is None else (take, shot.take_s, "--take")
-    if given is None:
-        return shot.take_s / 2
-    if not 0 <= given <= longest * (1 + 1e-9):
-        what = "clip" if take is None else "take"
-        raise OptionFault(f'{name} {given:g}: the {what} of shot "{shot.name}" lasts {longest:g} s', f"Give 0 to {longest:g}.")
-    return min(given / longest, 1.0) * shot.take_s
-
-
-def picture_size(text: str) -> tuple[int, int]:
-    """Return (columns, rows) of "960x540"; OptionFault unless both are 16 to 8192."""
-    sides = text.lower().split("x")
-    if len(sides) == 2 and all(side.isascii() and side.isdecimal() and len(side) < 6 and 16 <= int(side) <= 8192 for side in sides):
-        return int(sides[0]), int(sides[1])
-    raise OptionFault(f"--size {text}: it must be width x height in pixels, each 16 to 8192", "Write it like --size 960x540.")
-
-
 def _verdict(figures: dict) -> int:
     return SAYS_STOP if any(finding["level"] == "stop" for finding in figures["findings"]) else DONE
 
@@ -550,31 +535,3 @@ def run(arguments: list[str]) -> int:
 def _refused(text: str, code: int) -> int:
     print(text, file=sys.stderr, flush=True)
     return code
-
-
-def _plain(message: str) -> str:
-    """Return what the checker of options says about a value, without its jargon."""
-    for sort, words in (("valid integer", "it must be a whole number"), ("valid number", "it must be a number")):
-        if sort in message:
-            return words
-    return message.removeprefix("Value error, ")
-
-
-def usage_fault(fault) -> str:
-    """Return what is wrong with the command as typed, in the words that previz uses elsewhere."""
-    context = getattr(fault, "ctx", None)
-    command = context.command_path if context else "previz"
-    parameter = getattr(fault, "param", None)
-    name = (parameter.opts[0] if parameter.opts[0].startswith("-") else parameter.metavar) if parameter is not None else None
-    option = getattr(fault, "option_name", None)
-    kind = type(fault).__name__
-    if kind == "NoSuchOption":
-        near = f"; the nearest is {sorted(fault.possibilities)[0]}" if fault.possibilities else ""
-        says = f"{command} has no option {option}{near}"
-    elif kind == "MissingParameter":
-        says = f"{command} needs {name}"
-    elif kind == "BadParameter" and name:
-        says = f"{command}: {name}: {_plain(fault.message)}"
-    else:
-        says = f"{command}: {fault.format_message()}"
-    return f"{says.rstrip('.')}\n  See {command} --help."

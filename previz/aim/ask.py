@@ -14,9 +14,11 @@ import numpy as np
 
 from previz.aim.lamp import Found, aim, region
 from previz.aim.limits import Ground
+from previz.aim.layout import Request, Search, layouts
 from previz.aim.opening import Cut, NoCut, open_for, wanted
+from previz.aim.proposals import Proposal, proposal_text, proposed, typed_openings
 from previz.aim.wishes import Target, Wish, target, wish
-from previz.aim.words import aim_text, aim_values, lamp_changes, opening_keys, opening_text, opening_values
+from previz.aim.words import aim_text, aim_values, lamp_changes, layout_text, layout_values, opening_keys, opening_text, opening_values
 from previz.build.built import BuiltSet
 from previz.light.lamps import Emitter, emitters
 from previz.scene.faults import OptionFault
@@ -133,6 +135,74 @@ def ask_for_opening(file: SceneFile, built: BuiltSet, wall: str, onto: str, patc
     size = _numbers("--patch", patch, "60x45", 2)
     want = wanted(scene, wall, target(built, onto), size, shape, _bars(bars))
     return AskedOpening(file, scene.lamp[number].name, wall, onto, open_for(scene, built, built.folder, emitters(scene, built)[number], want))
+
+
+@dataclass(frozen=True)
+class AskedLayout:
+    """What was found for `shafts` on `onto`, at least `contrast` stops plain; `best` is how near the search came, 0 is there."""
+
+    file: SceneFile
+    number: int
+    onto: str
+    shafts: int
+    contrast: float
+    proposals: tuple[Proposal, ...]
+    best: float
+
+    @property
+    def text(self) -> str:
+        """For a person, 80 columns wide."""
+        return layout_text(self.file.scene.lamp[self.number].name, self.onto, self.shafts, self.contrast, self.proposals, self.best)
+
+    @property
+    def solved(self) -> bool:
+        """Whether any shows its shafts as plainly as was asked."""
+        return any(proposal.least_stops >= self.contrast for proposal in self.proposals)
+
+    @property
+    def values(self) -> dict:
+        """For a program."""
+        return layout_values(self.file.scene.lamp[self.number].name, self.onto, self.shafts, self.contrast, self.proposals)
+
+    def scenes(self) -> list[str]:
+        """Return the scene file's text with each proposal in it."""
+        return [proposal_text(self.file.text, proposal, self.number) for proposal in self.proposals]
+
+
+def ask_for_layout(
+    file: SceneFile, built: BuiltSet, onto: str, shafts: int, contrast: float, dark: Sequence[str], free: str | None, lamp: str | None, shot: str | None,
+    *, workers: int | None = None, watch=None,
+) -> AskedLayout:  # fmt: skip
+    """
+    Return layouts of lamp and openings that give so many shafts on a target.
+
+    Parameters
+    ----------
+    free : str or None
+        Names of the openings that may be moved, with commas between; all that stand by themselves.
+    shot : str or None
+        The shot in whose middle the shafts are looked at; the first.
+
+    Raises
+    ------
+    OptionFault
+        For a name that the scene does not have, or a number that is none.
+    """
+    scene = file.scene
+    number = _named("lamp", lamp, [row.name for row in scene.lamp])
+    looked = scene.shot[_named("shot", shot, [row.name for row in scene.shot])]
+    if not 1 <= shafts <= 20:
+        raise OptionFault(f"--shafts {shafts}: it is a number of openings, 1 to 20", "Write it like --shafts 3.")
+    alone = typed_openings(file.text)
+    chosen = tuple(alone) if free is None else tuple(part.strip() for part in free.split(",") if part.strip())
+    for name in chosen:
+        if name not in alone:
+            raise OptionFault(f"--free {name}: there is no opening of that name that stands by itself", f"There are {', '.join(alone)}.")
+    emitter = emitters(scene, built)[number]
+    search = Search(Ground.of(scene, built, emitter, [looked]), emitter, Request(shafts, target(built, onto), tuple(target(built, text) for text in dark), chosen))
+    found, best = layouts(search, built.folder, progress=watch("layouts") if watch else None)
+    seen = proposed(found, built.folder, looked, scene.lamp[number].name, workers=workers, progress=watch("pictures") if watch else None)
+    return AskedLayout(file, number, onto, shafts, contrast, tuple(seen), best)
 
 
 def _bars(text: str | None) -> dict | None:

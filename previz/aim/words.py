@@ -15,6 +15,7 @@ import numpy as np
 from previz.aim.lamp import Answer, Found, Obstacle
 from previz.aim.limits import Ground
 from previz.aim.opening import Cut, NoCut
+from previz.aim.proposals import Proposal
 from previz.aim.wishes import Wish
 from previz.scene.model import Opening
 
@@ -132,6 +133,35 @@ def opening_values(lamp: str, wall: str, onto: str, found: Cut | NoCut) -> dict:
         "web_mm": None if no else _six([found.web_mm])[0],
         "obstacle": {"names": list(found.names), "says": found.says, "remedy": found.remedy} if no else None,
     }
+
+
+def layout_text(lamp: str, onto: str, shafts: int, contrast: float, proposals: Sequence[Proposal], best: float) -> str:
+    """Return the layouts that were found, or how near the search came, for a terminal of 80 columns."""
+    said = [f"{lamp}: {shafts} {'shaft' if shafts == 1 else 'shafts'} on {onto}", ""]
+    if not proposals:
+        said += ["No layout does it: of all that were tried, none puts that many openings' light there and keeps every limit.", "Ask for fewer shafts, let more openings be moved (--free), or widen [stand]."]
+    for number, proposal in enumerate(proposals, start=1):
+        layout = proposal.layout
+        plain = "" if proposal.least_stops >= contrast else f", short of {contrast:g}"
+        said.append(f"{number}  {lamp} at {_point(layout.at)}: " + ", ".join(f"{name} {stops:.1f} stops" for name, stops in proposal.contrast_stops.items()) + plain)
+        said += [f"   {opening.name} at {opening.at[0]:g}, {opening.at[1]:g}" for opening in layout.openings]
+    if proposals:
+        said += ["", "Stops are each shaft's contrast in the middle of the shot. x, y, z from the datum corner; openings along and up, seen from outside."]
+    return "\n".join([line for text in said for line in _wrapped(text) or [""]] + [""])
+
+
+def layout_values(lamp: str, onto: str, shafts: int, contrast: float, proposals: Sequence[Proposal]) -> dict:
+    """Return the same for a program."""
+    rows = [
+        {
+            "at": _six(proposal.layout.at),
+            "openings": [opening_keys(opening) for opening in proposal.layout.openings],
+            "contrast_stops": {name: _six([stops])[0] for name, stops in proposal.contrast_stops.items()},
+            "lands_mm2": {name: _six([area])[0] for name, area in proposal.layout.lands_mm2.items()},
+        }
+        for proposal in proposals
+    ]
+    return {"schema": 1, "lamp": lamp, "onto": onto, "shafts": shafts, "contrast_stops": contrast, "layouts": rows}
 
 
 def opening_keys(opening: Opening) -> dict:

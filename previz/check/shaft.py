@@ -79,19 +79,19 @@ def shafts(lit: LitSet, view: View, fresh_per_m: float, *, workers: int | None =
     fresh_per_m : float
         Extinction right after the spray, which a remedy is told in. [1/m]
     """
-    found = _looked_at(lit, view, workers)
+    found = seen_shafts(lit, view, workers)
     for times in THICKER:
         dim = [key for key, shaft in found.items() if not shaft.reads and shaft.reads_at_extinction_per_m is None]
         if not dim or lit.medium.extinction_per_m == 0:
             break
         thicker = relit(lit, medium=dataclasses.replace(lit.medium, extinction_per_m=times * lit.medium.extinction_per_m))
-        tried = _looked_at(thicker, view, workers)
+        tried = seen_shafts(thicker, view, workers)
         found |= {key: dataclasses.replace(found[key], reads_at_extinction_per_m=times * fresh_per_m) for key in dim if tried[key].reads}
     return sorted(found.values(), key=lambda shaft: (-shaft.contrast_stops * shaft.frame_share, shaft.lamp, shaft.opening or ""))
 
 
-def _looked_at(lit: LitSet, view: View, workers) -> dict[tuple, Shaft]:
-    """Every lamp outside and every opening: what it adds to the picture."""
+def seen_shafts(lit: LitSet, view: View, workers: int | None) -> dict[tuple[str, str | None], Shaft]:
+    """Return, by lamp outside and opening, what each adds to the picture; no other haze is tried."""
     picture = luminance(hazed_frame(lit, view, workers=workers, **_SAMPLES))
     found = {}
     for opening, one in _openings(lit).items():
@@ -109,6 +109,17 @@ def _openings(lit: LitSet) -> dict[str | None, LitSet]:
     ways = entries(lit.built.apertures, lit.rooms)
     names = dict.fromkeys(aperture.opening for aperture in ways)
     return {name: _through(lit, ways, name) for name in names}
+
+
+def contrast_of(lit: LitSet, view: View, lamp: str, opening: str, workers: int | None = None) -> float:
+    """Return the contrast of one lamp's shaft through one opening; 0 where the lamp stands inside or there is no such way in. [stops]"""
+    one = alone_through(lit, opening)
+    number = next((i for i, emitter in enumerate(lit.emitters) if emitter.name == lamp), None)
+    if number is None or lit.lamps.inside[number]:
+        return 0.0
+    picture = luminance(hazed_frame(lit, view, workers=workers, **_SAMPLES))
+    added = luminance(light_layers(one, view, workers=workers, once=True, **_SAMPLES).haze)
+    return measured(lamp, opening, picture, added[number]).contrast_stops
 
 
 def alone_through(lit: LitSet, opening: str) -> LitSet:

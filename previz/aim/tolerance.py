@@ -1,0 +1,194 @@
+"""
+Tolerance: how far each quantity may be off before a figure leaves its bounds, linearised and tried by chance.
+
+Takes functions of deviations, each with what it may change by; gives allowances and how well straight lines describe them.
+Knows nothing of sets or lamps.
+
+    deviation   of a quantity from the plan [its unit]
+    change      of a figure from its value at the plan: (k,), one number or the parts of a shift; its size is their root sum of squares
+    rate        size of the change for one unit of a deviation
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+COVERAGE = 2.0
+"""Twice the standard uncertainty covers about 95 % (JCGM 100:2008, 6.3.3)."""
+BENT = 0.1
+"""Straight lines that are off by more than this share of the spread are said to be (own choice)."""
+_TOO_SMALL = 0.05
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """
+    What may be off.
+
+    name  in the maker's words: "lamp, height"
+    unit  "mm" | "deg" | "%"
+    step  by which rates are found, either way
+    most  no allowance is told beyond this: nobody is so far off
+    """
+
+    name: str
+    unit: str
+    step: float
+    most: float
+
+
+@dataclass(frozen=True)
+class Bound:
+    """
+    What a figure may change by.
+
+    name      "middle of the light", "clearance"
+    unit      "mm" | "stops"
+    allowed   size of the change
+    one_way   True where only less is worse, as of clearance and contrast
+    """
+
+    name: str
+    unit: str
+    allowed: float
+    one_way: bool = False
+
+
+@dataclass(frozen=True)
+class Figures:
+    """
+    Figures that are found together.
+
+    bounds   m of them
+    depends  numbers of the quantities that they depend on
+    changes  of deviations (n,) from the plan: m arrays (k,), not a number where there is no such figure any more
+    tries    how many draws they are worth
+    """
+
+    bounds: tuple[Bound, ...]
+    depends: tuple[int, ...]
+    changes: Callable[[np.ndarray], tuple[np.ndarray, ...]]
+    tries: int
+
+
+@dataclass(frozen=True)
+class Held:
+    """
+    How a figure keeps its bound when every quantity is off at once, each by as much as it may.
+
+    rates       (n,) [unit of the figure per unit of the quantity]
+    linear      standard uncertainty by propagation, ``u^2 = sum (c a)^2 / 3`` [unit]
+    tried       root mean square of the changes that were drawn [unit]
+    reach       change that 95 % of the draws stay within [unit]
+    kept        share of the draws within the bound [1]
+    tries       draws
+    bent        straight lines do not describe it
+    """
+
+    bound: Bound
+    rates: np.ndarray
+    linear: float
+    tried: float
+    reach: float
+    kept: float
+    tries: int
+    bent: bool
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """
+    How exact one has to be.
+
+    alone     (n,) each quantity, all others right
+    together  (n,) each, all of them off at once
+    first     (n,) name of the figure that leaves its bound first, None where none does within `Quantity.most`
+    held      of each figure
+    """
+
+    quantities: tuple[Quantity, ...]
+    alone: np.ndarray
+    together: np.ndarray
+    first: tuple[str | None, ...]
+    held: tuple[Held, ...]
+
+
+def tolerance(quantities: tuple[Quantity, ...], figures: tuple[Figures, ...], seed: int, progress: Callable[[float], None] | None = None) -> Tolerance:
+    """
+    Return how far each quantity may be off.
+
+    Notes
+    -----
+    A quantity that may be off by a either way counts as spread evenly, ``u = a / sqrt(3)`` (JCGM 100:2008, 4.3.7), and
+    ``u_c^2 = sum c_i^2 u_i^2`` (5.1.2). Alone a is bound / c. Together all are scaled by the one share at which ``2 u_c`` is
+    within every bound. The draws follow JCGM 101:2008, and are compared with straight lines through the same draws.
+    """
+    count = _Counted(sum(2 * len(f.depends) + f.tries for f in figures), progress)
+    lines = [_lines(quantities, f, count) for f in figures]
+    rates = [np.linalg.norm(line, axis=1) for group in lines for line in group]
+    bounds = [bound for f in figures for bound in f.bounds]
+    most = np.array([q.most for q in quantities])
+    reached = np.array([_over(bound.allowed, rate) for bound, rate in zip(bounds, rates)])
+    alone = np.minimum(most, reached.min(axis=0))
+    first = tuple(bounds[int(column.argmin())].name if column.min() <= limit else None for column, limit in zip(reached.T, most))
+    spread = [np.sqrt(((rate * alone) ** 2).sum() / 3) for rate in rates]
+    share = min([1.0, *(bound.allowed / (COVERAGE * u) for bound, u in zip(bounds, spread) if u > 0)])
+    together = share * alone
+    held = [one for f, group in zip(figures, lines) for one in _tried(f, group, together, seed, count)]
+    return Tolerance(quantities, alone, together, first, tuple(held))
+
+
+class _Counted:
+    """Tells progress, one piece of work at a time."""
+
+    def __init__(self, whole: int, progress):
+        self._whole, self._done, self._progress = whole, 0, progress
+
+    def one(self) -> None:
+        self._done += 1
+        if self._progress:
+            self._progress(self._done / self._whole)
+
+
+def _over(allowed: float, rate: np.ndarray) -> np.ndarray:
+    return np.where(rate > 0, max(allowed, 0.0) / np.maximum(rate, 1e-300), np.inf)
+
+
+def _lines(quantities, figures: Figures, count: _Counted) -> list[np.ndarray]:
+    """Return for each figure (n, k): its change for one unit of each quantity, by central differences; on one side where the other has no figure."""
+    found = [np.zeros((len(quantities), len(part))) for part in figures.changes(np.zeros(len(quantities)))]
+    for i in figures.depends:
+        step = np.zeros(len(quantities))
+        step[i] = quantities[i].step
+        ahead, behind = figures.changes(step), figures.changes(-step)
+        for line, more, less in zip(found, ahead, behind):
+            line[i] = np.nanmean([more, -less], axis=0) / quantities[i].step if np.isfinite([more, less]).any() else np.inf
+        count.one()
+        count.one()
+    return found
+
+
+def _tried(figures: Figures, lines: list[np.ndarray], together: np.ndarray, seed: int, count: _Counted) -> list[Held]:
+    """Draw deviations evenly within what they may be, and look what the figures do."""
+    draws = np.random.default_rng(seed).uniform(-1, 1, (figures.tries, len(together))) * together
+    changes = []
+    for draw in draws:
+        changes.append(figures.changes(draw))
+        count.one()
+    return [_judged(bound, line, together, draws @ line, np.array([change[j] for change in changes])) for j, (bound, line) in enumerate(zip(figures.bounds, lines))]
+
+
+def _judged(bound: Bound, line: np.ndarray, together: np.ndarray, straight: np.ndarray, true: np.ndarray) -> Held:
+    rates = np.linalg.norm(line, axis=1)
+    there = np.isfinite(true).all(axis=1)
+    # Where only less is worse, what is gained keeps the bound too.
+    size = np.maximum(-true[:, 0], 0.0) if bound.one_way else np.linalg.norm(true, axis=1)
+    linear = float(np.sqrt(((rates * together) ** 2).sum() / 3))
+    tried, ought = (float(np.sqrt((some[there] ** 2).sum(axis=1).mean())) if there.any() else np.nan for some in (true, straight))
+    reach = float(np.quantile(np.linalg.norm(true[there], axis=1), 0.95)) if there.any() else np.nan
+    kept = float((there & (np.where(there, size, np.inf) <= bound.allowed * (1 + 1e-9))).mean())
+    bent = not there.all() or abs(tried - ought) > BENT * max(tried, ought) and max(tried, ought) > _TOO_SMALL * bound.allowed
+    return Held(bound, rates, linear, tried, reach, kept, len(true), bool(bent))
