@@ -6,19 +6,31 @@ No limits of our own: each defers to the label, the local code or a licensed per
 
 from __future__ import annotations
 
+import numpy as np
+
 from previz.check.finding import Finding, rule
+from previz.check.text import millimetres
 
 
 @rule("spray and hot lamps")
 def spray_and_hot_lamps(study):
     """Propellant of spray haze burns, and lamps are hot."""
     if study.has_haze and study.scene.lamp:
+        name, away = nearest_lamp(study)
         yield Finding(
             "care",
             "safety, spray",
-            "Spray propellant can catch fire on a hot lamp or a spark.",
+            f"Spray propellant can catch fire on a hot lamp or a spark; {name} is the nearest, {'inside the set' if away == 0 else f'{millimetres(away)} mm from it'}.",
             "Read the can's label, spray with lamps and other sparks away from the set, and let the propellant clear before they come back.",
         )
+
+
+def nearest_lamp(study) -> tuple[str, float]:
+    """Return the lamp nearest to a box around the set, the way that spray goes, and how far off it is; 0 inside it. [mm]"""
+    low, high = study.built.bounds
+    away = {lamp.name: float(np.linalg.norm(np.maximum(np.maximum(low - lamp.at, np.array(lamp.at) - high), 0))) for lamp in study.scene.lamp}
+    name = min(away, key=away.get)
+    return name, away[name]
 
 
 @rule("ventilation and smoke detectors")

@@ -235,11 +235,16 @@ class TestThickHaze:
     def test_the_picture_is_right_to(self, study_of):
         """Optical depth 0.6 across the set."""
         (finding,) = said_by("thick haze", study_of(haze={"extinction": 2.0}))
-        assert finding.says == "Haze this thick (optical depth 0.6 across the set): the picture is right to about 10 %."
+        assert finding.says == "Haze this thick (optical depth 0.6 across the set): the picture is right to about 5 %."
 
 
 class TestCautions:
     """What people can be hurt by is said where it applies."""
+
+    def test_spray_names_the_nearest_lamp(self, plain_study):
+        """595 mm beyond the east wall's outer face at 305, 415 mm above the ceiling's at 185: hypot(595, 415) = 725 to the box around the set."""
+        (finding,) = said_by("spray and hot lamps", plain_study)
+        assert "key is the nearest, 725 mm from it" in finding.says
 
     def test_all_five(self, plain_study):
         """Spray, air, mains, eyes, stands: a lamp outside and haze inside."""
