@@ -32,13 +32,18 @@ def load_set(path: str | Path, *also: Callable[[Scene, Path], Iterable[Unsound]]
         With every fault of the file or, where the file is sound, every fault of the solids and of the mesh files.
     """
     file = read_scene(path)
-    folder = Path(path).parent
+    return file, set_from(file, *also)
+
+
+def set_from(file: SceneFile, *also: Callable[[Scene, Path], Iterable[Unsound]]) -> BuiltSet:
+    """Return what is built from a scene file; parameters and errors as `load_set`."""
+    folder = file.path.parent
     built, found = _built(file.scene, folder)
     found += [one for check in also for one in check(file.scene, folder)]
     if found:
         faults = {str(fault): fault for fault in (file.fault(*one) for one in found)}
         raise SceneFaults(list(faults.values()))
-    return file, built
+    return built
 
 
 def _built(scene: Scene, folder: Path) -> tuple[BuiltSet | None, list[Unsound]]:

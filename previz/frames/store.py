@@ -44,13 +44,13 @@ def fingerprint(scene: Scene, shot: Shot, built: BuiltSet, **options) -> str:
     digest = hashlib.sha256()
     texts = [scene.model_dump_json(exclude={"title", "shot", "table", "stand"}), shot.model_dump_json(exclude=None if shot.move == "hand" else {"name"}), json.dumps(options, sort_keys=True)]
     measured = [(built.folder / lamp.file).read_bytes() for lamp in scene.lamp if lamp.kind == "ies"]
-    for part in [*(text.encode() for text in texts), *measured, *(np.ascontiguousarray(a).tobytes() for a in (built.vertices, built.triangles, built.face_of)), _source()]:
+    for part in [*(text.encode() for text in texts), *measured, *(np.ascontiguousarray(a).tobytes() for a in (built.vertices, built.triangles, built.face_of)), source()]:
         digest.update(len(part).to_bytes(8, "little") + part)
     return digest.hexdigest()
 
 
-def _source() -> bytes:
-    """The version and every line of previz, since any of them may change a picture."""
+def source() -> bytes:
+    """Return the version and every line of previz, since any of them may change a picture."""
     folder = Path(previz.__file__).parent
     return previz.__version__.encode() + b"".join(file.read_bytes() for file in sorted(folder.rglob("*.py")))
 

@@ -152,8 +152,8 @@ class LitSet:
 
 
 def light_set(
-    scene: Scene, built: BuiltSet, *, after_spray_s: float = 0.0, texels: int = TEXELS, rays: int = RAYS, workers: int | None = None,
-    progress: Callable[[float], None] | None = None,
+    scene: Scene, built: BuiltSet, *, after_spray_s: float = 0.0, texels: int = TEXELS, rays: int = RAYS, seen: Transport | None = None,
+    workers: int | None = None, progress: Callable[[float], None] | None = None,
 ) -> LitSet:  # fmt: skip
     """
     Return `built` lit by the lamps of `scene`, bounce light included.
@@ -164,6 +164,8 @@ def light_set(
         Seconds between the spray and now. [s]
     texels, rays : int
         About how many patches of surface, and how many rays from each.
+    seen : Transport or None
+        Of this very geometry, texels and rays, from an earlier run; None casts the rays.
     progress : callable or None
         Called with the share of the work done, 0 to 1.
     """
@@ -173,7 +175,7 @@ def light_set(
     air = pack_cells(medium.cells)
     divided = divide(built, texels)
     grid = haze_grid(air, _bounds_of(air, built), HAZE_CELLS_ACROSS)
-    seen = transport(tracer, divided, air, grid, rays, workers=workers, progress=progress)
+    seen = seen or transport(tracer, divided, air, grid, rays, workers=workers, progress=progress)
     lamps = emitters(scene, built)
     unlit = LitSet(
         scene=scene, built=built, tracer=tracer, emitters=lamps, medium=medium, rooms=rooms, air=air,
@@ -214,6 +216,16 @@ def relit_as(lit: LitSet, scene: Scene, after_spray_s: float = 0.0) -> LitSet:
     factor = {one.lamp: one.factor for one in lit.calibrations}
     lamps = tuple(replace(e, candela=e.candela * factor.get(e.name, 1.0)) for e in emitters(scene, lit.built))
     return relit(replace(lit, scene=scene, lift_mm=0.0), lamps=lamps, medium=medium_at(scene, lit.built, after_spray_s))
+
+
+def lit_anew(lit: LitSet, scene: Scene) -> LitSet:
+    """
+    Return `lit` with the lamps and the fresh haze of another scene of the same set, as `light_set` would light it; the transport is kept.
+
+    Lamps that the scene gives readings of are set by these, not by what set them before.
+    """
+    fresh = replace(lit, scene=scene, lift_mm=0.0, calibrations=())
+    return _calibrated(relit(fresh, lamps=emitters(scene, lit.built), medium=medium_at(scene, lit.built, 0.0)))
 
 
 def _calibrated(lit: LitSet) -> LitSet:

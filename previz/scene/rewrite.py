@@ -13,7 +13,7 @@ import tomlkit
 Path = tuple[str | int, ...]
 
 
-def rewritten(text: str, changes: Mapping[Path, object]) -> str:
+def rewritten(text: str, changes: Mapping[Path, object], digits: int = 2) -> str:
     """
     Return the TOML `text` with values changed or added.
 
@@ -22,6 +22,8 @@ def rewritten(text: str, changes: Mapping[Path, object]) -> str:
     changes : mapping of key path to value
         ("lamp", 0, "at"): [1.0, 2.0, 3.0]. Tables on the way must be there; a row past the last of [[tables]] is added as
         a whole, ("opening", 3): {...}. None takes a key away.
+    digits : int
+        Kept after the decimal point.
     """
     document = tomlkit.parse(text)
     for path, value in changes.items():
@@ -34,28 +36,28 @@ def rewritten(text: str, changes: Mapping[Path, object]) -> str:
         if value is None:
             table.pop(key, None)
         elif isinstance(table, list) and key >= len(table):
-            table.append(_row(value))
+            table.append(_row(value, digits))
         else:
-            table[key] = _plain(value)
+            table[key] = _plain(value, digits)
     return tomlkit.dumps(document)
 
 
-def _row(value: Mapping):
+def _row(value: Mapping, digits: int):
     """A new [[table]], its lists and inline tables on one line each."""
     row = tomlkit.table()
     for key, item in value.items():
-        row.add(key, _plain(item))
+        row.add(key, _plain(item, digits))
     return row
 
 
-def _plain(value):
+def _plain(value, digits: int):
     """Numbers without more digits than a maker can measure, tuples as lists, mappings as inline tables."""
     if isinstance(value, Mapping):
         table = tomlkit.inline_table()
-        table.update({key: _plain(item) for key, item in value.items()})
+        table.update({key: _plain(item, digits) for key, item in value.items()})
         return table
     if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
+        return [_plain(item, digits) for item in value]
     if isinstance(value, float):
-        return int(value) if value == int(value) else round(value, 2)
+        return int(value) if value == int(value) else round(value, digits)
     return value
