@@ -20,9 +20,10 @@ from previz.check.report import plain, report
 from previz.check.study import study_set
 from previz.check.text import number
 from previz.light.measured import unusable_files
-from previz.rays.lit import light_set
+from previz.rays.lit import LitSet, light_set, lit_anew
 from previz.scene.faults import OptionFault, SceneFaults
 from previz.scene.files import outside, replacing
+from previz.scene.model import Scene
 from previz.scene.read import SceneFile
 from previz.sheets.asshot import AsShot, Change, Difference, as_shot, changed, contradictions, differences, edited
 from previz.sheets.fields import fields
@@ -66,7 +67,7 @@ def compare(file: SceneFile, built: BuiltSet, marks: Path, output: Path, *, work
     found = as_shot(file.scene, built, measured)
     scene, built_now = _written(edited(file.text, found.edits), output)
     plan = light_set(file.scene, built, workers=workers, progress=watch("light as planned"))
-    day = light_set(scene, built_now, workers=workers, progress=watch("light as set up"))
+    day = _lit_as_set_up(plan, scene, built_now, workers, watch)
     before = findings(study_set(plan, workers=workers, watch=lambda name: watch(f"{name} as planned")))
     study = study_set(day, workers=workers, watch=lambda name: watch(f"{name} as set up"))
     return Comparison(output, differences(plan, measured), found, contradictions(found.places), changed(before, findings(study)), report(study))
@@ -79,6 +80,13 @@ def _apart(file: SceneFile, marks: Path, output: Path) -> None:
         raise OptionFault(f"-o {output}: it would overwrite what it is made from", "Give another name; the plan is kept.")
     if output.resolve().parent != file.path.resolve().parent:
         raise OptionFault(f"-o {output}: it must lie in the folder of {file.path}, whose files it names", "Give a name in that folder.")
+
+
+def _lit_as_set_up(plan: LitSet, scene: Scene, built: BuiltSet, workers, watch) -> LitSet:
+    """Return the set as it was set up in its light: where no solid has changed, what each sees of the others is known from the plan."""
+    if np.array_equal(built.vertices, plan.built.vertices) and np.array_equal(built.triangles, plan.built.triangles):
+        return lit_anew(plan, scene)
+    return light_set(scene, built, workers=workers, progress=watch("light as set up"))
 
 
 def _written(text: str, output: Path):

@@ -7,7 +7,7 @@ import pytest
 
 from previz.build.assemble import build_set
 from previz.light.colour import LUMINANCE_WEIGHTS, luminance
-from previz.rays.lit import light_set
+from previz.rays.lit import light_set, lit_anew
 from previz.rays.readings import calibrations
 from previz.scene.model import Scene
 
@@ -77,3 +77,12 @@ def test_surfaces_add_their_light():
     assert bounce > 0.3 * straight
     assert one.computed[0] == pytest.approx(straight + bounce, rel=0.02)
     assert calibrations(clear) == ()
+
+
+def test_another_day_in_the_same_set():
+    """A lamp that stands elsewhere, read anew: the kept transport gives what a set lit from the start gives."""
+    there = {"at": (500, 250, 450), "candela": None}
+    before, fresh = lit_by([{"at": (400, 300, 80), "lux": 900}], reflect=0.5, haze=1.0), lit_by([{"at": (400, 300, 80), "lux": 700}], reflect=0.5, haze=1.0, **there)
+    again = lit_anew(before, fresh.scene)
+    assert again.calibrations[0].factor == pytest.approx(fresh.calibrations[0].factor)
+    assert np.allclose(again.candela, fresh.candela) and np.allclose(again.bounce_colour[0], fresh.bounce_colour[0])

@@ -15,7 +15,7 @@ def test_its_size_is_what_the_hand_says():
     shake = shake_of(Hand(shake_mm=2.0, shake_deg=0.5), 7)
     expected = [2.0] * 3 + [np.radians(0.5)] * 2
     assert_allclose(shake.rms(), expected)
-    assert_allclose(shake.at(np.arange(0, 600, 0.01)).std(axis=1), expected, rtol=0.02)
+    assert_allclose(shake.at(np.arange(0, 600, 0.05)).std(axis=1), expected, rtol=0.02)
 
 
 def test_the_same_seed_shakes_alike_and_another_shot_does_not():
@@ -26,11 +26,11 @@ def test_the_same_seed_shakes_alike_and_another_shot_does_not():
 
 
 @settings(deadline=None, max_examples=30)
-@given(st.integers(0, 10**6))
-def test_speed_and_bend_stay_within_their_bounds(seed):
-    """Differenced over a millisecond, over 20 s."""
+@given(st.integers(0, 10**6), st.floats(0, 600))
+def test_speed_and_bend_stay_within_their_bounds(seed, begin):
+    """Differenced over a millisecond, over 5 s anywhere in ten minutes."""
     shake = shake_of(Hand(), seed)
-    record = shake.at(np.arange(0, 20, 0.001))
+    record = shake.at(begin + np.arange(0, 5, 0.001))
     speed, bend = shake.bounds()
     assert (np.abs(np.diff(record, axis=1)).max(axis=1) / 0.001 <= speed).all()
     assert (np.abs(np.diff(record, 2, axis=1)).max(axis=1) / 1e-6 <= bend * (1 + 1e-6)).all()
@@ -40,6 +40,6 @@ def test_speed_and_bend_stay_within_their_bounds(seed):
 def test_step_between_frames(seconds):
     """The closed form against the record."""
     shake = shake_of(Hand(), 5)
-    t = np.arange(0, 300, 0.01)
+    t = np.arange(0, 300, 0.05)
     step = shake.at(t + seconds) - shake.at(t)
     assert_allclose(np.sqrt((step**2).mean(axis=1)), shake.step_rms(seconds), rtol=0.02)
