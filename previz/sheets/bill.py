@@ -36,11 +36,15 @@ def first_page(flow: Flow, study: Study, report: dict) -> None:
     _openings(flow, study)
     _kit(flow, study)
     _day(flow, report)
-    about = {taken.shot.name for taken in study.shots}
-    rest = [finding for finding in report["findings"] if finding["about"] not in about]
+    rest = [finding for finding in report["findings"] if not any(about_shot(finding, taken.shot.name) for taken in study.shots)]
     cautions(flow, [finding for finding in rest if finding["about"].startswith(SAFETY)])
     judged(flow, "To look after", [finding for finding in rest if not finding["about"].startswith(SAFETY)])
     _props(flow, study)
+
+
+def about_shot(finding: dict, name: str) -> bool:
+    """Return whether a finding is about the shot of that name."""
+    return finding["about"] in (name, f"shot {name}")
 
 
 def judged(flow: Flow, title: str, findings: list[dict]) -> None:

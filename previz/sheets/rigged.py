@@ -121,7 +121,7 @@ def draw_lamps(drawing: Drawing, window: Window, study: Study, marks: dict[str, 
             edge = _on_edge(window, at)
             _break(drawing, edge, at - edge)
             away = np.linalg.norm(np.asarray(lamp.at) - aim(lamp, study.built))
-            labels.append(Label(f"{name}, {away / 1000:.2f} m off", tuple(edge), AMBER))
+            labels.append(Label(f"{marks[lamp.name]}, {away / 1000:.2f} m off: {lamp.name}", tuple(edge), AMBER))
     return labels
 
 

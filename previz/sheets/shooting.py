@@ -15,21 +15,32 @@ from previz.check.study import Study, Taken
 from previz.check.text import number, rig_phrases, span
 from previz.light.lamps import emitters
 from previz.scene.shots import scene_of
-from previz.sheets.bill import FIELDS_ACROSS, SAFETY, WRITE_MM, cautions_again, judged, lines_to_write
+from previz.sheets.bill import (
+    FIELDS_ACROSS,
+    SAFETY,
+    WRITE_MM,
+    about_shot,
+    cautions_again,
+    judged,
+    lines_to_write,
+)
 from previz.sheets.fields import fields
 from previz.sheets.flow import LEFT, Flow
-from previz.sheets.leaves import AMBER, INK, LIGHT, SMALL_PT, SOFT
+from previz.sheets.leaves import AMBER, LIGHT, SMALL_PT, SOFT
 from previz.sheets.letters import width_mm
 from previz.sheets.scales import scale_text
 from previz.sheets.setup import shot_plan
 from previz.sheets.window import scale_bar
 
 GAP_MM = 4.0
-PLAN_MM = 56.0
+PLAN_MM = 52.0
 STRIP_MM = 13.0
 LABEL_GAP_MM = 3.0
-AFTER = 0.15
-"""Of the strip left empty behind its last moment (own choice)."""
+MOST_TAKES = 200
+AFTER_MM = 32.0
+"""Of the strip left behind its last moment, for its words (own choice)."""
+SCREEN_WHITE_K = 6504.0
+"""Where a shot names no white: the screen's own, CIE D65."""
 
 
 def shot_page(flow: Flow, study: Study, taken: Taken, entry: dict, findings: list[dict], pictures) -> None:
@@ -55,13 +66,12 @@ def shot_page(flow: Flow, study: Study, taken: Taken, entry: dict, findings: lis
     _plan(flow, study, taken)
     _settings(flow, study, taken, entry)
     _clock(flow, taken, entry)
-    own = [finding for finding in findings if finding["about"] == taken.shot.name]
-    judged(flow, "To look after in this shot", own)
-    cautions_again(flow, [finding for finding in findings if finding["about"].startswith(SAFETY)])
     mine = [field for field in fields(study.scene, study.built) if field.name.startswith(f"shot.{taken.shot.name}.")]
     flow.room_for(9 + WRITE_MM * -(-len(mine) // FIELDS_ACROSS))
     flow.heading("As it was shot")
     lines_to_write(flow, mine)
+    cautions_again(flow, [finding for finding in findings if finding["about"].startswith(SAFETY)])
+    judged(flow, "To look after in this shot", [finding for finding in findings if about_shot(finding, taken.shot.name)])
 
 
 def _pictures(flow, pictures):
@@ -109,19 +119,25 @@ def settings(study: Study, taken: Taken, entry: dict) -> list[tuple[str, str]]:
     shot = taken.shot
     stop = shot.stop or study.scene.lens.stop or study.scene.lens.widest
     angle = f"{shot.exposure_s * shot.fps * 360:.0f} degrees, " if shot.exposure_s * shot.fps <= 1 else ""
-    white = getattr(shot, "white", None)
     rows = [
         ("stop", f"f/{stop:g}"),
         ("shutter", f"{angle}1/{1 / shot.exposure_s:.0f} s"),
         ("ISO", f"{shot.iso:g}" + ("" if not entry["exposure"] or entry["exposure"]["iso_needed"] is None else f" (mid-tone at {number(entry['exposure']['iso_needed'], 2)})")),
         ("frame rate", f"{shot.fps:g} a second, shown at {shot.playback:g}"),
-        ("white balance", f"{white:g} K, locked" if isinstance(white, (int, float)) else f"{white}" if isinstance(white, str) else "set on a white card in this light, then locked"),
+        ("white balance", white_says(shot.white)),
     ]
     if said := rig_phrases(entry):
         rows.append(("on the rig", ", ".join(said)))
     if entry["clearance"]:
         rows.append(("nearest", f"{number(round(entry['clearance']['min_mm'], 1))} mm, {' to '.join(entry['clearance']['between'])}, {number(entry['clearance']['at_take_s'], 2)} s into the take"))
     return rows
+
+
+def white_says(white) -> str:
+    """Return what the white balance is set to: kelvin, or the light of a lamp."""
+    if isinstance(white, str):
+        return f"a white card in the light of {white}, locked"
+    return f"{white or SCREEN_WHITE_K:g} K, locked"
 
 
 def focus_marks(entry: dict) -> list[tuple[str, str]]:
@@ -158,10 +174,13 @@ def clock(taken: Taken, entry: dict) -> list[tuple[float, str]]:
     """Return the moments from the spray on, in seconds, in order: spray, roll, cut, and from when to when the haze serves where that is known."""
     start, haze = taken.shot.start_after, entry["haze"]
     moments = [(0.0, "spray"), (start, "roll"), (start + entry["take_s"], "cut")]
-    for key, words in (("usable_from_s", "shafts read"), ("usable_until_s", "too thin"), ("usable_to_s", "too thin"), ("last_roll_s", "last roll")):
+    for key, words in (("usable_from_s", "shafts read"), ("spray_again_s", "last roll"), ("usable_to_s", "too thin")):
         if haze.get(key) is not None:
             moments.append((float(haze[key]), words))
-    return sorted(moments)
+    together: dict[float, list[str]] = {}
+    for second, words in sorted(moments, key=lambda one: one[0]):
+        together.setdefault(round(second, 2), []).append(words)
+    return [(second, ", ".join(words)) for second, words in together.items()]
 
 
 def _clock(flow, taken, entry):
@@ -171,7 +190,7 @@ def _clock(flow, taken, entry):
     flow.room_for(STRIP_MM + 14)
     flow.heading("From the spray to the last take, seconds")
     moments = clock(taken, entry)
-    last = max(moments[-1][0] * (1 + AFTER), 1.0)
+    last = max(moments[-1][0] * flow.width / (flow.width - AFTER_MM), 1.0)
     place = lambda second: LEFT + flow.width * second / last
     y = flow.y - 1
     for first, until in takes(taken, entry):
@@ -185,22 +204,23 @@ def _clock(flow, taken, entry):
 
 
 def takes(taken: Taken, entry: dict) -> list[tuple[float, float]]:
-    """Return when each take begins and ends, in seconds from the spray: the first, and those that the report says fit before the haze is too thin."""
+    """Return when each take begins and ends, in seconds from the spray: the first as it is planned, the rest that fit before the haze is too thin, a reset apart."""
     start, take_s, haze = taken.shot.start_after, entry["take_s"], entry["haze"]
-    count, every = int(haze.get("takes") or 1), float(haze.get("take_every_s") or 0.0)
-    count = count if every > 0 else 1
-    return [(start + i * every, start + i * every + take_s) for i in range(count)]
+    until, every = haze.get("usable_to_s"), take_s + float(haze.get("reset_s") or 0.0)
+    if until is None or not haze.get("takes_that_fit"):
+        return [(start, start + take_s)]
+    begins = np.arange(start, max(until - take_s, start) + 1e-9, every)[:MOST_TAKES]
+    return [(float(first), float(first + take_s)) for first in begins]
 
 
 def _words_under(flow, words, y):
-    """Words from the left, each on the first row where it meets none before it."""
+    """Words right of their mark, from the last on: each on the first row where it meets none behind it, so that no mark's line crosses a word."""
     rows: list[float] = []
-    for x, text in words:
-        width = width_mm(text, SMALL_PT)
-        left = min(x, LEFT + flow.width - width)
-        row = next((i for i, end in enumerate(rows) if left > end + LABEL_GAP_MM), len(rows))
-        rows[row : row + 1] = [left + width]
+    for x, text in reversed(words):
+        end = x + LABEL_GAP_MM + width_mm(text, SMALL_PT)
+        row = next((i for i, begins in enumerate(rows) if end < begins), len(rows))
+        rows = [*rows[:row], x, *rows[row + 1 :]]
         low = y - 4.4 - 3.6 * row
-        flow.leaves.line([(x, y), (x, low + 2.6)], pen=0.1, colour=SOFT)
-        flow.leaves.text((left, low), text, colour=INK)
+        flow.leaves.line([(x, y), (x, low)], pen=0.1, colour=SOFT)
+        flow.leaves.text((x + 0.8, low), text)
     flow.y = y - 4.4 - 3.6 * max(len(rows), 1)
