@@ -330,6 +330,8 @@ def aim(
     patch: Annotated[Optional[str], option("--patch", "WxL", "With --open: width and length of the patch there, mm.")] = None,
     shape: Annotated[str, typer.Option("--shape", metavar="SHAPE", help="With --open: rect, arch, lancet or round.")] = "rect",
     bars: Annotated[Optional[str], option("--bars", "CxR,WIDTH", "With --open: glazing bars, columns x rows, and their width in mm.")] = None,
+    tolerance: Annotated[bool, typer.Option("--tolerance", help="Say instead how far lamp, cut, haze and rail may be off, as they are now.")] = False,
+    within: Annotated[Optional[float], option("--within", "MM", "With --tolerance: how far the middle of the light may be off.")] = None,
     json: Annotated[bool, typer.Option("--json", help="The answers as JSON, for a program to read.")] = False,
     shafts: Annotated[Optional[int], option("--shafts", "N", "Search lamp and openings together for N shafts on a target; WISH is then the target alone.")] = None,
     free: Annotated[Optional[str], option("--free", "NAMES", "With --shafts: the openings that may be moved, with commas between; default all.")] = None,
@@ -339,12 +341,19 @@ def aim(
 ):
     """Where the lamp must stand, or the opening be, for its light to land as wished."""
     from previz.aim.ask import ask_for_lamp, ask_for_opening
+    from previz.asking import asked_layouts, asked_tolerance
     from previz.check.folder import write_text
     from previz.check.report import report_json
 
     loaded, built = _loaded(scene, workers)
+    if within is not None and not tolerance:
+        raise OptionFault("--within goes with --tolerance", "Add --tolerance.")
+    if tolerance:
+        if len(wishes) != 1 or dark or any(given is not None for given in (shafts, open, output, map)):
+            raise OptionFault("--tolerance takes one wish, and none of --shafts, --open, --map, --dark and -o", 'Write it like "window > table" --tolerance.')
+        return asked_tolerance(loaded, built, wishes[0], lamp, shot, within, json, workers)
     if shafts is not None:
-        return _layouts(loaded, built, wishes, shafts, contrast, dark or [], free, lamp, shot, json, output, workers)
+        return DONE if asked_layouts(loaded, built, wishes, shafts, contrast, dark or [], free, lamp, shot, json, output, workers) else SAYS_STOP
     if map is not None and (open is not None or map.suffix.lower() != ".svg"):
         raise OptionFault(f"--map {map}: a map is an SVG file, and shows where a lamp may stand", "Name it like map.svg, and leave --open out.")
     if open is None:
@@ -367,27 +376,6 @@ def aim(
         write_text(output, changed)
         print(output, file=sys.stderr if json else sys.stdout)
     return DONE if solved else SAYS_STOP
-
-
-def _layouts(loaded, built, wishes, shafts, contrast, dark, free, lamp, shot, json, output, workers) -> int:
-    """Search lamp and openings together, and write each answer with its picture where a folder is given."""
-    from previz.aim.ask import ask_for_layout
-    from previz.check.folder import write_text
-    from previz.check.report import report_json
-    from previz.frames.picture import write_picture
-    from previz.progress import watched
-
-    if len(wishes) != 1:
-        raise OptionFault("--shafts takes one target", 'Write it like --shafts 2 "bench top".')
-    with watched() as watch:
-        asked = ask_for_layout(loaded, built, wishes[0], shafts, contrast, dark, free, lamp, shot, workers=workers, watch=watch)
-    sys.stdout.write(report_json(asked.values) if json else asked.text)
-    for number, (proposal, text) in enumerate(zip(asked.proposals, asked.scenes()), start=1):
-        if output is not None:
-            write_text(output / f"layout-{number}.toml", text)
-            write_picture(output / f"layout-{number}.png", proposal.rgb)
-            print(output / f"layout-{number}.toml", file=sys.stderr if json else sys.stdout)
-    return DONE if asked.solved else SAYS_STOP
 
 
 @app.command(epilog="Example: previz asshot scenes/clockmakers-attic.toml --blank day.csv, and when it is filled in: --marks day.csv")

@@ -15,8 +15,11 @@ import numpy as np
 from previz.aim.lamp import Found, aim, region
 from previz.aim.limits import Ground
 from previz.aim.layout import Request, Search, layouts
+from previz.aim.offs import Off, off
 from previz.aim.opening import Cut, NoCut, open_for, wanted
 from previz.aim.proposals import Proposal, proposal_text, proposed, typed_openings
+from previz.aim.tolerance import Tolerance, tolerance
+from previz.aim.tolerance_words import tolerance_text, tolerance_values
 from previz.aim.wishes import Target, Wish, target, wish
 from previz.aim.words import aim_text, aim_values, lamp_changes, layout_text, layout_values, opening_keys, opening_text, opening_values
 from previz.build.built import BuiltSet
@@ -203,6 +206,56 @@ def ask_for_layout(
     found, best = layouts(search, built.folder, progress=watch("layouts") if watch else None)
     seen = proposed(found, built.folder, looked, scene.lamp[number].name, workers=workers, progress=watch("pictures") if watch else None)
     return AskedLayout(file, number, onto, shafts, contrast, tuple(seen), best)
+
+
+@dataclass(frozen=True)
+class AskedTolerance:
+    """How exact one must be with a lamp of a scene, for a wish and a shot."""
+
+    lamp: str
+    wish: str
+    shot: str | None
+    off: Off
+    found: Tolerance
+
+    @property
+    def text(self) -> str:
+        """For a person, 80 columns wide."""
+        return tolerance_text(self.lamp, self.wish, self.shot, self.off, self.found)
+
+    @property
+    def values(self) -> dict:
+        """For a program."""
+        return tolerance_values(self.lamp, self.wish, self.shot, self.off, self.found)
+
+
+def ask_for_tolerance(file: SceneFile, built: BuiltSet, text: str, lamp: str | None, shot: str | None, within_mm: float | None, *, workers=None, watch=None) -> AskedTolerance:
+    """
+    Return how far lamp, cut, haze and rail may be off for a wish as typed, as they stand in the scene.
+
+    Parameters
+    ----------
+    lamp, shot : str or None
+        Their names; the first lamp, and the first shot where there is one.
+    within_mm : float or None
+        How far the middle of the light may be off.
+    watch : callable, optional
+        Given a label, returns a function called with the share done.
+
+    Raises
+    ------
+    OptionFault
+        For a name that the scene does not have, or where no light lands.
+    """
+    scene = file.scene
+    if within_mm is not None and not 0 < within_mm < 1000:
+        raise OptionFault(f"--within {within_mm:g}: that is no distance to be off by", "Give millimetres above 0, like --within 5.")
+    number = _named("lamp", lamp, [row.name for row in scene.lamp])
+    chosen = scene.shot[_named("shot", shot, [row.name for row in scene.shot])] if scene.shot or shot else None
+    ticks = (watch("light"), watch("deviations")) if watch else (None, None)
+    may_be = off(scene, built, text, number, chosen, within_mm, workers=workers, progress=ticks[0])
+    found = tolerance(may_be.quantities, may_be.figures, scene.seed, ticks[1])
+    return AskedTolerance(scene.lamp[number].name, text, chosen.name if chosen else None, may_be, found)
 
 
 def _bars(text: str | None) -> dict | None:

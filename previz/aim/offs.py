@@ -26,6 +26,7 @@ from previz.check import shaft
 from previz.check.meter import metered
 from previz.frames.along import lit_at_moment
 from previz.frames.still import lit_at_roll, view_of
+from previz.haze.medium import extinction_at
 from previz.light.lamps import Emitter, emitters, stood
 from previz.rays.lit import light_set, relit
 from previz.rig.clearance import clearance
@@ -102,9 +103,9 @@ def off(scene: Scene, built: BuiltSet, text: str, lamp: int, shot: Shot | None, 
     clear = None
     if shot is not None:
         quantities = (*quantities, *TURNED)
-        if seen.haze.extinction or seen.haze.visibility:
+        if extinction_at(seen.haze) > 0:
             quantities = (*quantities, AIR)
-        light = _Light(scene, built, shot, name, cutting.opening.name, _numbered(quantities), workers, progress)
+        light = _Light(scene, built, shot, name, cutting.way_in, _numbered(quantities), workers, progress)
         depends = tuple(i for q, i in _numbered(quantities).items() if q in (*(x.name for x in (*LAMP, *TURNED)), AIR.name))
         if light.bounds:
             figures.append(Figures(light.bounds, depends, light.changes, _LIGHT_TRIES))
@@ -139,7 +140,7 @@ class _Cutting:
         if not found:
             raise OptionFault(f'"{plan.through}" is no opening that is cut', "Name one of the scene's openings.")
         self._row = found[0]
-        self.opening = scene.opening[self._row]
+        self.opening, self.way_in = scene.opening[self._row], plan.panes[0].opening
         self.quantities = cut(self.opening)
         sides = np.ptp(np.concatenate([pane.outline for pane in plan.panes]), axis=0)
         self.shift_mm = min(SHIFT_MM, SHIFT_SHARE * float(sides.min()))

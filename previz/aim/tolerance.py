@@ -12,15 +12,19 @@ Knows nothing of sets or lamps.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 COVERAGE = 2.0
 """Twice the standard uncertainty covers about 95 % (JCGM 100:2008, 6.3.3)."""
-BENT = 0.1
-"""Straight lines that are off by more than this share of the spread are said to be (own choice)."""
-_TOO_SMALL = 0.05
+BENT = 0.2
+"""Straight lines that are off by more than this share of the spread, root mean square over the draws, are said to be (own choice)."""
+KEPT = 0.95
+"""So many draws shall keep each bound; where straight lines promise too much, all allowances shrink together until they do."""
+_SHRINK, _ROUNDS = 0.7, 6
+_TOO_SMALL = 0.25
+"""Of a bound: nobody minds how straight what stays that far within it is (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -124,7 +128,8 @@ def tolerance(quantities: tuple[Quantity, ...], figures: tuple[Figures, ...], se
     -----
     A quantity that may be off by a either way counts as spread evenly, ``u = a / sqrt(3)`` (JCGM 100:2008, 4.3.7), and
     ``u_c^2 = sum c_i^2 u_i^2`` (5.1.2). Alone a is bound / c. Together all are scaled by the one share at which ``2 u_c`` is
-    within every bound. The draws follow JCGM 101:2008, and are compared with straight lines through the same draws.
+    within every bound. The draws follow JCGM 101:2008, and are compared with straight lines through the same draws; where fewer
+    than `KEPT` of them keep a bound, that share shrinks and it is drawn again.
     """
     count = _Counted(sum(2 * len(f.depends) + f.tries for f in figures), progress)
     lines = [_lines(quantities, f, count) for f in figures]
@@ -136,9 +141,28 @@ def tolerance(quantities: tuple[Quantity, ...], figures: tuple[Figures, ...], se
     first = tuple(bounds[int(column.argmin())].name if column.min() <= limit else None for column, limit in zip(reached.T, most))
     spread = [np.sqrt(((rate * alone) ** 2).sum() / 3) for rate in rates]
     share = min([1.0, *(bound.allowed / (COVERAGE * u) for bound, u in zip(bounds, spread) if u > 0)])
-    together = share * alone
-    held = [one for f, group in zip(figures, lines) for one in _tried(f, group, together, seed, count)]
-    return Tolerance(quantities, alone, together, first, tuple(held))
+    share, held = _shrunk(figures, lines, alone, share, seed, count)
+    return Tolerance(quantities, alone, share * alone, first, held)
+
+
+def _shrunk(figures, lines, alone: np.ndarray, share: float, seed: int, count: _Counted) -> tuple[float, tuple[Held, ...]]:
+    """Draw, and shrink the share of the allowances while too few draws keep a bound; what was bent at first is said to be."""
+    drawn: dict[int, tuple[float, list[Held]]] = {}
+    bent: set[str] = set()
+    for turn in range(_ROUNDS):
+        for i in range(len(figures)):
+            if i in drawn and drawn[i][0] == share:
+                continue
+            held = _tried(figures[i], lines[i], share * alone, seed, count)
+            drawn[i] = share, held
+            bent |= {one.bound.name for one in held if one.bent}
+            if turn < _ROUNDS - 1 and any(one.kept < KEPT and one.bound.allowed > 0 for one in held):
+                share *= _SHRINK
+                break
+        else:
+            break
+    held = [one for i in range(len(figures)) for one in drawn[i][1]]
+    return share, tuple(replace(one, bent=one.bound.name in bent) for one in held)
 
 
 class _Counted:
@@ -150,7 +174,7 @@ class _Counted:
     def one(self) -> None:
         self._done += 1
         if self._progress:
-            self._progress(self._done / self._whole)
+            self._progress(min(1.0, self._done / self._whole))
 
 
 def _over(allowed: float, rate: np.ndarray) -> np.ndarray:
@@ -187,8 +211,14 @@ def _judged(bound: Bound, line: np.ndarray, together: np.ndarray, straight: np.n
     # Where only less is worse, what is gained keeps the bound too.
     size = np.maximum(-true[:, 0], 0.0) if bound.one_way else np.linalg.norm(true, axis=1)
     linear = float(np.sqrt(((rates * together) ** 2).sum() / 3))
-    tried, ought = (float(np.sqrt((some[there] ** 2).sum(axis=1).mean())) if there.any() else np.nan for some in (true, straight))
+    tried, ought, apart = (_rms(some[there]) for some in (true, straight, true - straight))
     reach = float(np.quantile(np.linalg.norm(true[there], axis=1), 0.95)) if there.any() else np.nan
     kept = float((there & (np.where(there, size, np.inf) <= bound.allowed * (1 + 1e-9))).mean())
-    bent = not there.all() or abs(tried - ought) > BENT * max(tried, ought) and max(tried, ought) > _TOO_SMALL * bound.allowed
+    large = max(tried, ought) if there.any() else 0.0
+    bent = not there.all() or apart > BENT * large and large > _TOO_SMALL * bound.allowed
     return Held(bound, rates, linear, tried, reach, kept, len(true), bool(bent))
+
+
+def _rms(changes: np.ndarray) -> float:
+    """Return the root mean square size of changes (n, k); not a number of none."""
+    return float(np.sqrt((changes**2).sum(axis=1).mean())) if len(changes) else np.nan

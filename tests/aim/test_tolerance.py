@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from previz.aim.ask import AskedTolerance, ask_for_tolerance
+from previz.aim.offs import CLEAR_MM, off, set_off
 from previz.aim.tolerance import Bound, Figures, Quantity, tolerance
+from previz.build.assemble import build_set
+from previz.rig.moves import plan_move
+from previz.scene.faults import OptionFault
+from previz.scene.model import Scene
 
 ONES = tuple(Quantity(f"q{i}", "mm", 0.1, 1e3) for i in range(4))
 
@@ -69,3 +76,92 @@ class TestPropagation:
         """Seeded."""
         first, again = (of(lambda q: np.sin(q[0])).held[0] for _ in range(2))
         assert replace(first, rates=None) == replace(again, rates=None)
+
+
+def room(at=(60.0, 60.0), lamp=(900.0, 100.0, 100.0), **more):
+    """Return a hall with a thin east wall, a window in it, and a point lamp square before it, built: the light lands on the west wall."""
+    table = {
+        "room": [{"name": "hall", "plan": [(0, 0), (300, 0), (300, 200), (0, 200)], "walls": ["south", "east", "north", "west"], "height": 200, "wall": 0.5}],
+        "opening": [{"name": "window", "wall": "hall.east", "at": at, "size": (80, 80)}],
+        "lamp": [{"kind": "point", "name": "key", "at": lamp, "toward": (300, 100, 100), "candela": 1000}],
+        **more,
+    }
+    scene = Scene(**table)
+    return scene, build_set(scene, Path("."))
+
+
+@pytest.fixture(scope="module")
+def rates():
+    """Rates of the middle of the light by quantity."""
+    scene, built = room()
+    may_be = off(scene, built, "window > hall.west", 0, None)
+    (held,) = tolerance(may_be.quantities, tuple(replace(f, tries=20) for f in may_be.figures), 1).held
+    assert may_be.miss_mm < 0.5 and held.kept >= 0.95 and not held.bent
+    return dict(zip([q.name for q in may_be.quantities], held.rates))
+
+
+class TestSet:
+    """Rates of a set, against similar triangles."""
+
+    def test_the_lamp_sideways_moves_the_light_the_other_way_by_b_over_a(self, rates):
+        """600 mm from lamp to window, 300 on to the wall: half of it. The outer rim at 300.5 and the inner at 300 bind in turn."""
+        assert_allclose([rates["lamp, along y"], rates["lamp, height"]], 300 / 600, rtol=2e-3)
+
+    def test_the_lamp_nearer_leaves_the_middle(self, rates):
+        """Square before the window."""
+        assert rates["lamp, along x"] < 1e-3
+
+    def test_the_cut_is_magnified(self, rates):
+        """(a + b) / a = 1.5; a size that is off moves the middle by half of that."""
+        assert_allclose([rates["window, along"], rates["window, up"]], 1.5, rtol=2e-3)
+        assert_allclose([rates["window, width"], rates["window, height"]], 0.75, rtol=4e-3)
+
+    def test_a_near_edge_is_bent(self):
+        """Light that just meets the corner of its wall: one way its middle follows the whole of it, the other way half."""
+        scene, built = room(lamp=(900.0, 20.0, 100.0))
+        may_be = off(scene, built, "window > hall.west", 0, None, 20.0)
+        figures = tuple(replace(f, tries=20) for f in may_be.figures)
+        assert tolerance(may_be.quantities, figures, 1).held[0].bent
+
+    def test_the_rail_and_the_light(self):
+        """A lens straight before a wall: the rail may be nearer by all that is more than 3 mm; light and shaft have their bounds."""
+        shot = {"name": "in", "clip": 2, "move": "still", "from": (60, 100, 100), "look": {"pan": 0, "tilt": 0}, "focus": 100, "fps": 24, "playback": 24}
+        scene, built = room(shot=[shot], lens={"focal": 24, "barrel": [[40, 20]]}, body={"box": [10, 10, 10]}, haze={"extinction": 1.0})
+        may_be = off(scene, built, "window > hall.west", 0, scene.shot[0])
+        figures = tuple(replace(f, tries=4) for f in may_be.figures)
+        found = tolerance(may_be.quantities, figures, 1)
+        by_name = dict(zip([q.name for q in found.quantities], found.alone))
+        assert {held.bound.name for held in found.held} == {"middle of the light", "exposure", "contrast of the shaft", "clearance"}
+        assert by_name["rail, along x"] == pytest.approx(may_be.clearance_mm - CLEAR_MM, abs=0.1)
+        assert found.first[list(by_name).index("haze, how dense")] in ("exposure", "contrast of the shaft", None)
+
+    def test_a_rig_set_off_is_where_it_says(self):
+        """Shifted and turned about its pan axis: the pupil swings at the end of its reach."""
+        shot = {"name": "in", "clip": 2, "move": "still", "from": (60, 100, 100), "look": {"pan": 30, "tilt": 0}, "focus": 100, "fps": 24, "playback": 24}
+        scene, built = room(shot=[shot])
+        move = plan_move(scene, scene.shot[0], built)
+        planned, there = move.poses(0.0), set_off(move, np.array([1.0, 2.0, 3.0]), 0.1).poses(0.0)
+        assert_allclose(there.pan - planned.pan, 0.1)
+        away = move.reach * (np.array([np.cos(planned.pan[0] + 0.1), np.sin(planned.pan[0] + 0.1), 0]) - np.array([np.cos(planned.pan[0]), np.sin(planned.pan[0]), 0]))
+        assert_allclose(there.position[0] - planned.position[0], away + (1, 2, 3), atol=1e-9)
+
+
+class TestAsked:
+    """As typed."""
+
+    def test_text_fits_and_values_are_whole(self):
+        """Eighty columns, and every quantity in both."""
+        scene, built = room()
+        may_be = off(scene, built, "window > hall.west", 0, None, 3.0)
+        quick = tuple(replace(f, tries=10) for f in may_be.figures)
+        asked = AskedTolerance("key", "window > hall.west", None, may_be, tolerance(may_be.quantities, quick, 1))
+        assert max(map(len, asked.text.split("\n"))) <= 80
+        assert [q["name"] for q in asked.values["quantities"]] == [q.name for q in asked.off.quantities]
+        assert asked.values["figures"][0]["allowed"] == 3.0
+        assert asked.values["quantities"][1]["alone"] == pytest.approx(3.0 / 0.5, rel=2e-3)
+
+    def test_no_light_is_a_fault(self):
+        """A lamp that does not reach the target has no tolerance."""
+        scene, built = room(lamp=(900.0, 100.0, 100.0))
+        with pytest.raises(OptionFault, match="no light"):
+            ask_for_tolerance(SimpleNamespace(scene=scene), built, "window > hall.north", None, None, None)
