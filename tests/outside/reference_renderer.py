@@ -20,6 +20,8 @@ import trimesh
 
 # The haze reaches into the walls, or Mitsuba's ray offset steps through the floor where air and floor meet.
 OVERLAP_MM = 1.0
+# Points that stand for the face of a lamp with a beam, and the texels across the window of tangents that each shines through.
+BEAM_POINTS, BEAM_TEXELS, BEAM_WINDOW_DEG = 64, 1025, 110.0
 # A lamp without a size becomes a disc this small: faces in Mitsuba are Lambertian, its point lamps are even all round.
 POINT_RADIUS_MM = 0.05
 
@@ -36,7 +38,7 @@ def llvm_library() -> str | None:
     return None
 
 
-def reference_scene(mi, built, emitters, medium, view, max_depth: int):
+def reference_scene(mi, built, emitters, medium, view, max_depth: int, window: tuple[int, int, int, int] | None = None):
     """
     Return the Mitsuba scene of a built set, ready for `mitsuba.render`.
 
@@ -46,13 +48,16 @@ def reference_scene(mi, built, emitters, medium, view, max_depth: int):
         `mitsuba`, its variant chosen.
     built : BuiltSet
     emitters : sequence of Emitter
-        With Lambertian faces (exponent 1, `beam = 120`); others do not exist there.
+        Lambertian faces (exponent 1, `beam = 120`) are surfaces there. Others are points spread evenly over the face, each with
+        the beam's own profile: their light is exact, but the face is not seen when the lens looks at it.
     medium : Medium or None
         The haze; None for clear air.
     view : View
         With square pixels.
     max_depth : int
         Longest path: 2 is direct light and single scattering, 16 is, at reflectance 0.5, everything.
+    window : (left, top, columns, rows), optional
+        The part of the picture that is drawn; all of it by default. [pixel]
 
     Raises
     ------
@@ -60,9 +65,12 @@ def reference_scene(mi, built, emitters, medium, view, max_depth: int):
         Where the set holds something that Mitsuba's scene cannot say.
     """
     haze = _haze(mi, medium)
-    parts = {"type": "scene", "integrator": {"type": "volpath", "max_depth": max_depth, "rr_depth": 64}, "lens": _lens(mi, view, haze)}
+    around_lens = haze if haze is not None and _in_air(medium.cells, view.position) else None
+    lens = _lens(mi, view, around_lens, window)
+    parts = {"type": "scene", "integrator": {"type": "volpath", "max_depth": max_depth, "rr_depth": 64}, "lens": lens}
     parts |= _surfaces(mi, built)
-    parts |= {f"lamp{i}": _lamp(mi, emitter) for i, emitter in enumerate(emitters)}
+    for i, emitter in enumerate(emitters):
+        parts |= {f"lamp{i}-{k}": lamp for k, lamp in enumerate(_lamps(mi, emitter))}
     if haze is not None:
         corners, triangles = _grown_air(medium.cells)
         parts["air"] = _mesh(mi, corners, triangles, {"type": "null"}, interior=haze)
@@ -86,12 +94,14 @@ def _haze(mi, medium):
     return mi.load_dict({"type": "homogeneous", "sigma_t": medium.extinction_per_m / 1000, "albedo": float(medium.albedo), "phase": phase})
 
 
-def _lens(mi, view, haze) -> dict:
+def _lens(mi, view, haze, window) -> dict:
     if abs(view.half_width / view.columns - view.half_height / view.rows) > 1e-6:
         raise ValueError("the reference camera has square pixels only")
     position = np.asarray(view.position, dtype=float)
     look = mi.ScalarTransform4f().look_at(origin=position.tolist(), target=(position + view.forward).tolist(), up=np.asarray(view.up, dtype=float).tolist())
     film = {"type": "hdrfilm", "width": view.columns, "height": view.rows, "pixel_format": "rgb", "component_format": "float32", "rfilter": {"type": "box"}}
+    if window is not None:
+        film |= dict(zip(("crop_offset_x", "crop_offset_y", "crop_width", "crop_height"), map(int, window)))
     lens = {"type": "perspective", "near_clip": 0.1, "far_clip": 1e6, "fov_axis": "x", "fov": degrees(2 * atan(view.half_width)), "film": film}
     lens |= {"sampler": {"type": "independent"}, "to_world": look}
     return lens if haze is None else lens | {"medium": haze}
@@ -121,14 +131,52 @@ def _mesh(mi, corners, triangles, bsdf: dict, interior=None):
     return mesh
 
 
-def _lamp(mi, emitter) -> dict:
+def _lamps(mi, emitter) -> list[dict]:
+    if emitter.spread is not None:
+        raise ValueError("the reference lamps have no measured distribution")
+    return [_face(mi, emitter)] if abs(emitter.exponent - 1) < 1e-9 else _beams(mi, emitter)
+
+
+def _beams(mi, emitter) -> list[dict]:
+    """
+    Return a lamp's face as `BEAM_POINTS` projectors that share its intensity, I0 cos^n each way.
+
+    A projector's texture is the light on the plane one unit ahead of it, as radiance of a white surface: its intensity at
+    an angle is pi texture / cos^3 (checked by the distance law in `test_renderer.py`). Nothing goes outside `BEAM_WINDOW_DEG`.
+    """
+    tangent = np.tan(np.radians(BEAM_WINDOW_DEG / 2)) * ((np.arange(BEAM_TEXELS) + 0.5) / BEAM_TEXELS * 2 - 1)
+    cos = 1 / np.sqrt(1 + tangent[:, None] ** 2 + tangent[None] ** 2)
+    # The scene is in millimetres: one candela over a square millimetre is a million lux.
+    texture = (cos ** (emitter.exponent + 3))[..., None] * np.asarray(emitter.candela, float) * 1e6 / (pi * BEAM_POINTS)
+    picture = mi.Bitmap(np.ascontiguousarray(texture, dtype=np.float32))
+    profile = mi.load_dict({"type": "bitmap", "bitmap": picture, "raw": True, "filter_type": "bilinear", "wrap_mode": "clamp"})
+    up = np.eye(3)[np.argmin(np.abs(emitter.normal))].tolist()
+    lamps = []
+    for point in _spread_over(emitter):
+        look = mi.ScalarTransform4f().look_at(origin=point.tolist(), target=(point + emitter.normal).tolist(), up=up)
+        lamps.append({"type": "projector", "irradiance": profile, "fov": BEAM_WINDOW_DEG, "to_world": look})
+    return lamps
+
+
+def _spread_over(emitter) -> np.ndarray:
+    """Return (BEAM_POINTS, 3) points spread evenly over a face: a sunflower's spiral on a disc, a grid on a panel. [mm]"""
+    if emitter.shape == "panel":
+        side = round(BEAM_POINTS**0.5)
+        middle = (np.arange(side) + 0.5) / side * 2 - 1
+        u, v = (grid.ravel() for grid in np.meshgrid(middle, middle))
+    else:
+        order = np.arange(BEAM_POINTS)
+        radius, angle = np.sqrt((order + 0.5) / BEAM_POINTS), order * pi * (3 - 5**0.5)
+        u, v = radius * np.cos(angle), radius * np.sin(angle)
+    return np.asarray(emitter.centre) + u[:, None] * emitter.half_u + v[:, None] * emitter.half_v
+
+
+def _face(mi, emitter) -> dict:
     """
     Return a lamp's face as a surface of constant radiance.
 
     A Lambertian face of area A and intensity I0 on its axis has the radiance L = I0 / A in every direction.
     """
-    if abs(emitter.exponent - 1) > 1e-9:
-        raise ValueError("the reference lamps are Lambertian: beam = 120")
     half_u, half_v = (np.asarray(h, dtype=float) for h in (emitter.half_u, emitter.half_v))
     if emitter.shape == "point":
         half_u = np.cross(emitter.normal, np.eye(3)[np.argmin(np.abs(emitter.normal))])
@@ -142,6 +190,12 @@ def _lamp(mi, emitter) -> dict:
     shape = {"type": "rectangle" if emitter.shape == "panel" else "disk", "to_world": mi.ScalarTransform4f(to_world)}
     black = {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.0}}
     return shape | {"bsdf": black, "emitter": {"type": "area", "radiance": {"type": "rgb", "value": radiance}}}
+
+
+def _in_air(cells, point) -> bool:
+    """Return whether a point lies in one of the cells as `_grown_air` grows them. [mm]"""
+    planes = [np.array(cell.planes, dtype=float) for cell in cells]
+    return any(bool((cell[:, :3] @ np.asarray(point, float) <= cell[:, 3] + OVERLAP_MM).all()) for cell in planes)
 
 
 def _grown_air(cells) -> tuple[np.ndarray, np.ndarray]:

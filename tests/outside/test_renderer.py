@@ -13,10 +13,13 @@ from reference_renderer import reference_scene, render
 from rooms import lamp_inside, painted_room, plain_room, view_across
 
 from previz.build.assemble import build_set
+from previz.camera.view import View
 from previz.check.thickness import WITHIN_PERCENT
 from previz.frames.hazed import hazed_frame
 from previz.light.colour import luminance
+from previz.light.lamps import emitters
 from previz.rays.lit import light_set
+from previz.scene.model import Scene
 
 SIZE = (64, 36)
 ONCE, ALL = 2, 16
@@ -113,3 +116,20 @@ class TestEverything:
     def test_lamp_inside_a_closed_box(self):
         """No window: the light stays until walls take it, so an error of each bounce adds up."""
         assert_agree(*both(lamp_inside(0.8), ALL, 128), block_tolerance=0.03)
+
+
+class TestBeams:
+    """The reference's own lamps with a beam, by the distance law, before anything is compared with them."""
+
+    @pytest.mark.parametrize("aside", [0.0, 100.0, 250.0])
+    def test_distance_law(self, aside):
+        """On a matt floor under the lamp, ``I0 cos^n cos / d^2`` times reflectance over pi; the face is small against the distance."""
+        floor = {"name": "floor", "kind": "box", "at": [0, 0, -4], "size": [1200, 1200, 4], "finish": "grey"}
+        lamp = {"name": "key", "kind": "disc", "diameter": 10, "at": [0, 0, 500], "toward": [0, 0, 0], "candela": 100.0, "beam": 40}
+        scene = Scene.model_validate({"finish": {"grey": {"reflect": 0.5}}, "prop": [floor], "lamp": [lamp]})
+        built = build_set(scene, folder=None)
+        down = View(np.array([aside, 0, 100.0]), np.array([0, 0, -1.0]), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), 0.01, 0.01, 4, 4)
+        seen = render(mitsuba, reference_scene(mitsuba, built, emitters(scene, built), None, down, ONCE), 64, seed=0)
+        distance = np.hypot(aside, 500)
+        lux = 100 * (500 / distance) ** (1 + np.log(0.5) / np.log(np.cos(np.radians(20)))) / (distance / 1000) ** 2
+        assert luminance(seen).mean() == pytest.approx(lux * 0.5 / np.pi, rel=0.01)
