@@ -79,27 +79,37 @@ def shafts(lit: LitSet, view: View, fresh_per_m: float, *, workers: int | None =
     fresh_per_m : float
         Extinction right after the spray, which a remedy is told in. [1/m]
     """
-    found = seen_shafts(lit, view, workers)
+    seen = list(_added(lit, view, workers))
+    found = _measured(seen)
+    # What gets no light at all gets none in thicker haze.
+    alight = {(lamp, opening) for lamp, opening, _, own in seen if own.any()}
     for times in THICKER:
-        dim = [key for key, shaft in found.items() if not shaft.reads and shaft.reads_at_extinction_per_m is None]
+        dim = [key for key, shaft in found.items() if key in alight and not shaft.reads and shaft.reads_at_extinction_per_m is None]
         if not dim or lit.medium.extinction_per_m == 0:
             break
         thicker = relit(lit, medium=dataclasses.replace(lit.medium, extinction_per_m=times * lit.medium.extinction_per_m))
-        tried = seen_shafts(thicker, view, workers)
+        tried = seen_shafts(thicker, view, workers, {opening for _, opening in dim})
         found |= {key: dataclasses.replace(found[key], reads_at_extinction_per_m=times * fresh_per_m) for key in dim if tried[key].reads}
     return sorted(found.values(), key=lambda shaft: (-shaft.contrast_stops * shaft.frame_share, shaft.lamp, shaft.opening or ""))
 
 
-def seen_shafts(lit: LitSet, view: View, workers: int | None) -> dict[tuple[str, str | None], Shaft]:
-    """Return, by lamp outside and opening, what each adds to the picture; no other haze is tried."""
+def seen_shafts(lit: LitSet, view: View, workers: int | None, only=None) -> dict[tuple[str, str | None], Shaft]:
+    """Return, by lamp outside and opening, of all or of `only` some openings, what each adds to the picture; no other haze is tried."""
+    return _measured(_added(lit, view, workers, only))
+
+
+def _measured(added) -> dict[tuple[str, str | None], Shaft]:
+    return {(lamp, opening): measured(lamp, opening, picture, own) for lamp, opening, picture, own in added}
+
+
+def _added(lit: LitSet, view: View, workers: int | None, only=None):
+    """Yield lamp outside, opening, and (rows, columns) of the whole picture and of what the two add to it. [cd/m2]"""
     picture = luminance(hazed_frame(lit, view, workers=workers, **_SAMPLES))
-    found = {}
     for opening, one in _openings(lit).items():
+        if only is not None and opening not in only:
+            continue
         added = luminance(light_layers(one, view, workers=workers, once=True, **_SAMPLES).haze)
-        for lamp, inside, own in zip(lit.emitters, lit.lamps.inside, added):
-            if not inside:
-                found[lamp.name, opening] = measured(lamp.name, opening, picture, own)
-    return found
+        yield from ((lamp.name, opening, picture, own) for lamp, inside, own in zip(lit.emitters, lit.lamps.inside, added) if not inside)
 
 
 def _openings(lit: LitSet) -> dict[str | None, LitSet]:

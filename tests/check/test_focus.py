@@ -25,9 +25,9 @@ def said_by(name, study):
 class TestWholeSubject:
     """All that is seen of it against near and far."""
 
-    def test_sharp(self, study_of):
+    def test_sharp(self, unlit):
         """Stopped far down the table is sharp; its seen depth lies within that of its corners."""
-        plain_study = study_of(shot={"stop": 90}, lens={"barrel": [[150, 20]], "focusing": "internal"})
+        plain_study = unlit(shot={"stop": 90}, lens={"barrel": [[150, 20]], "focusing": "internal"})
         found = plain_study.shots[0].sharpness
         assert [f.level for f in said_by("focus", plain_study)] == ["ok"]
         low, high = found.subject_mm[found.worst]
@@ -37,14 +37,14 @@ class TestWholeSubject:
         depths = corners @ np.array(forward)
         assert depths.min() - 1 <= low < high <= depths.max() + 1
 
-    def test_not_sharp_and_the_remedy_works(self, study_of):
+    def test_not_sharp_and_the_remedy_works(self, unlit):
         """Focused on the wall behind; the distance that is named makes the table sharp."""
         lens = {"barrel": [[150, 20]], "stop": 22, "widest": 4, "focusing": "internal"}
-        study = study_of(shot=NEAR | {"focus": 300}, lens=lens, slider=None)
+        study = unlit(shot=NEAR | {"focus": 300}, lens=lens, slider=None)
         (finding,) = said_by("focus", study)
         assert finding.level == "care" and "of table is sharp" in finding.says
         distance = float(re.match(r"Set focus = ([\d.]+), held", finding.remedy)[1])
-        assert [f.level for f in said_by("focus", study_of(shot=NEAR | {"focus": distance}, lens=lens, slider=None))] == ["ok"]
+        assert [f.level for f in said_by("focus", unlit(shot=NEAR | {"focus": distance}, lens=lens, slider=None))] == ["ok"]
 
     def test_the_report_has_it(self, plain_study):
         """Fields of the report, in millimetres and shares."""
@@ -56,46 +56,46 @@ class TestWholeSubject:
 class TestPull:
     """Marks in millimetres and seconds of the take."""
 
-    def test_held_between_marks_and_smooth(self, study_of):
+    def test_held_between_marks_and_smooth(self, unlit):
         """Focus is at each mark at its moment, and held between two of the same distance."""
-        taken = study_of(shot=PULL).shots[0]
+        taken = unlit(shot=PULL).shots[0]
         assert_allclose(taken.move.focus_mm([0, 0.1, 0.4, 0.5, 0.6]), [130, 130, 200, 200, 200], atol=1e-9)
         assert [mark.at_take_s for mark in taken.sharpness.pull] == [0.1, 0.4, 0.6, 0.9]
         along = taken.move.focus_mm(np.linspace(0.1, 0.4, 101))
         assert (np.diff(along) >= 0).all() and abs(np.diff(along)[[0, -1]]).max() < 0.05
 
-    def test_minimum_jerk(self, study_of):
+    def test_minimum_jerk(self, unlit):
         """1.875 D / T at the fastest (Flash and Hogan 1985): 70 mm in 0.3 s."""
-        taken = study_of(shot=PULL | {"focus": PULL["focus"][:3]}).shots[0]
+        taken = unlit(shot=PULL | {"focus": PULL["focus"][:3]}).shots[0]
         assert_allclose(taken.sharpness.pull_mm_s, 1.875 * 70 / 0.3, rtol=1e-3)
 
-    def test_the_motor_and_the_remedy_works(self, study_of):
+    def test_the_motor_and_the_remedy_works(self, unlit):
         """A clip, with its marks, in which a slow motor keeps up."""
         lens = {"barrel": [[150, 20]], "pull_time": 8}
-        study = study_of(shot=PULL, lens=lens)
+        study = unlit(shot=PULL, lens=lens)
         (finding,) = said_by("focus pull", study)
         assert finding.level == "stop"
         clip = float(re.match(r"Make the clip ([\d.]+) s", finding.remedy)[1])
         marks = [float(x) for x in re.search(r"marks at ([\d., ]+) s", finding.remedy)[1].split(", ")]
         longer = [mark | {"at": at} for mark, at in zip(PULL["focus"], marks)]
-        assert [f.level for f in said_by("focus pull", study_of(shot={"clip": clip + 0.1, "focus": longer}, lens=lens))] == ["ok"]
+        assert [f.level for f in said_by("focus pull", unlit(shot={"clip": clip + 0.1, "focus": longer}, lens=lens))] == ["ok"]
 
-    def test_no_pull_nothing_said(self, study_of):
+    def test_no_pull_nothing_said(self, unlit):
         """A still shot holds its focus."""
-        assert said_by("focus pull", study_of(shot=NEAR, slider=None)) == []
+        assert said_by("focus pull", unlit(shot=NEAR, slider=None)) == []
 
 
 class TestDiffraction:
     """The Airy disc against the circle of confusion."""
 
-    def test_too_far_down(self, study_of):
+    def test_too_far_down(self, unlit):
         """f/32; the stop that is named draws a point no wider than the circle of confusion."""
         lens = {"barrel": [[150, 20]], "widest": 4}
-        study = study_of(shot={"stop": 32}, lens=lens)
+        study = unlit(shot={"stop": 32}, lens=lens)
         (finding,) = said_by("diffraction", study)
         wider = float(re.match(r"Open to f/([\d.]+)", finding.remedy)[1])
-        assert said_by("diffraction", study_of(shot={"stop": wider}, lens=lens)) == []
-        assert said_by("diffraction", study_of(shot={"stop": 8}, lens=lens)) == []
+        assert said_by("diffraction", unlit(shot={"stop": wider}, lens=lens)) == []
+        assert said_by("diffraction", unlit(shot={"stop": 8}, lens=lens)) == []
 
     def test_balance(self, plain_study):
         """At the balanced stop the worst point's defocus is as wide as the Airy disc."""

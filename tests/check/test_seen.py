@@ -105,7 +105,7 @@ class TestEdge:
 )
 def test_the_remedy_works(study_of, name, kind, tables):
     """The change that is named, made again: the rule is silent."""
-    study = study_of(slider=None, **tables)
+    study = study_of(slider=None, haze={"extinction": 0}, **tables)
     (finding,) = RULES[name](study)
     assert finding.level == "care"
     forward = np.array([np.cos(study.shots[0].move.fixed[0]), np.sin(study.shots[0].move.fixed[0]), 0.0])
