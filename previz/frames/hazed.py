@@ -30,7 +30,7 @@ from previz.rays.kernels import clip_cell, haze_length, lamp_points
 from previz.rays.lit import LitSet
 from previz.rays.shafts import shaft_radiance
 from previz.rays.texels import add_smoothly
-from previz.rays.uneven import Swirled, Uneven, excess_along
+from previz.rays.uneven import Swirled, read
 from previz.rays.workers import in_order
 
 _SALT_PIXEL, _SALT_SHAFT, _SALT_PUPIL = 1, 11, 21
@@ -187,7 +187,7 @@ def _rays(
     for one, (direct, bounce), out in zip(glow, surfaces, picture):
         left, haze = np.ones(len(pixels)), np.zeros((len(pixels), 3))
         _through_haze(
-            origins, directions, far, lit.air, one.cell, one.low, one.step, per_mm(air.extinction_per_m), air.albedo, *_swirls(lit.uneven), left, haze
+            origins, directions, far, lit.air, one.cell, one.low, one.step, per_mm(air.extinction_per_m), air.albedo, *_swirls(swirled), left, haze
         )
         haze += shafts @ one.candela
         for rays, light in shining:
@@ -257,23 +257,27 @@ def _meet(found, origins, directions, distance, outward, points, normal, facing)
 _EVEN = (np.zeros((1, 0, 0, 0), np.float32), np.zeros(3), np.ones(3))
 
 
-def _swirls(uneven: Uneven | None) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return the density as loops read it, and its grid; an empty one where haze is even."""
-    return _EVEN if uneven is None else (uneven.density.values[None], uneven.density.low, uneven.density.step)
+def _swirls(swirled: Swirled | None) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the excess of haze on the way to the lens as loops read it, and its grid; an empty one where haze is even."""
+    return _EVEN if swirled is None else (swirled.lens, swirled.low, swirled.step)
 
 
 @compiled
-def _through_haze(origins, directions, far, air, glow, low, step, extinction, albedo, density, density_low, density_step, passed_on, scattered):
+def _through_haze(origins, directions, far, air, glow, low, step, extinction, albedo, excess, excess_low, excess_step, passed_on, scattered):
     """
     Dim `passed_on` (n,) by the haze on each ray and add to `scattered` (n, 3) the bounced light that the haze sends to the lens.
 
     The light in haze cells is smooth, so a few fixed points on the ray, each for an equal length of it, are enough and
-    leave no grain. Where `density` (1, columns, rows, layers) has any swirls, each length is as thick as they make it.
+    leave no grain. Where haze is uneven, each length is as thick as `excess` (1, columns, rows, layers) tells: that of haze on the way to
+    the lens, from each piece of its grid.
     """
     if extinction <= 0.0:
         return
     added = np.empty(3)
-    swirls = density.size > 0
+    swirls = excess.size > 0
+    ex, ey, ez = excess_low[0], excess_low[1], excess_low[2]
+    sx, sy, sz = 1.0 / excess_step[0], 1.0 / excess_step[1], 1.0 / excess_step[2]
+    nearer = 0.0
     for i in range(len(origins)):
         ox, oy, oz = origins[i, 0], origins[i, 1], origins[i, 2]
         dx, dy, dz = directions[i, 0], directions[i, 1], directions[i, 2]
@@ -288,14 +292,16 @@ def _through_haze(origins, directions, far, air, glow, low, step, extinction, al
             step_t = (t1 - t0) / _GLOW_SAMPLES
             passed = np.exp(-extinction * step_t)
             if swirls:
-                before *= np.exp(-extinction * excess_along(density, density_low, density_step, ox, oy, oz, dx, dy, dz, t0))
+                nearer = read(excess, 0, (ox + t0 * dx - ex) * sx, (oy + t0 * dy - ey) * sy, (oz + t0 * dz - ez) * sz)
+                before *= np.exp(-extinction * nearer)
             for sample in range(_GLOW_SAMPLES):
                 t = t0 + (sample + 0.5) * step_t
                 if swirls:
-                    a = t - 0.5 * step_t
-                    excess = excess_along(density, density_low, density_step, ox + a * dx, oy + a * dy, oz + a * dz, dx, dy, dz, step_t)
-                    passed = np.exp(-extinction * (step_t + excess))
-                    left *= np.exp(-extinction * excess)
+                    b = t + 0.5 * step_t
+                    farther = read(excess, 0, (ox + b * dx - ex) * sx, (oy + b * dy - ey) * sy, (oz + b * dz - ez) * sz)
+                    passed = np.exp(-extinction * (step_t + farther - nearer))
+                    left *= np.exp(-extinction * (farther - nearer))
+                    nearer = farther
                 x, y, z = (ox + t * dx - low[0]) / step[0], (oy + t * dy - low[1]) / step[1], (oz + t * dz - low[2]) / step[2]
                 _blend_cells(glow, x, y, z, before * (1.0 - passed), added)
                 before *= passed

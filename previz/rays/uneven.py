@@ -44,7 +44,7 @@ class Uneven:
         """Return what the swirls make of light that haze scatters towards `place` (3,), in air of that mean extinction. [mm], [1/m]"""
         lens = excess_towards(self.density, place)
         factor = self.density.values * np.exp(-per_mm(extinction_per_m) * (self.excess + lens))
-        return Swirled(factor.astype(np.float32), self.density.low, self.density.step)
+        return Swirled(factor.astype(np.float32), lens[None], self.density.low, self.density.step)
 
     def along(self, place, directions: np.ndarray, far: np.ndarray) -> np.ndarray:
         """Return (n,) the excess of haze on rays from `place` (3,) along unit vectors (n, 3), as far as `far` (n,). [mm]"""
@@ -64,10 +64,12 @@ class Swirled:
     Light scattered once towards one place, over that of even haze.
 
     factor     (lamps, columns, rows, layers) float32: density, times what the excess on both ways leaves [1]
+    lens       (1, columns, rows, layers) float32: the excess of haze on the way to that place [mm]
     low, step  of the grid, see `Density` [mm]
     """
 
     factor: np.ndarray
+    lens: np.ndarray
     low: np.ndarray
     step: np.ndarray
 
