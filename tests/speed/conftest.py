@@ -14,6 +14,7 @@ import time
 from pathlib import Path
 
 import pytest
+from reference_renderer import llvm_library
 
 ROOT = Path(__file__).parents[2]
 
@@ -72,3 +73,16 @@ def seconds():
         return [min(spent) for spent in found]
 
     return shortest
+
+
+@pytest.fixture(scope="module")
+def mitsuba():
+    """Mitsuba with its compiled back end."""
+    library = llvm_library()
+    if library is None:
+        pytest.skip("no LLVM library of version 15 or later found: install libllvm19, or set DRJIT_LIBLLVM_PATH")
+    os.environ["DRJIT_LIBLLVM_PATH"] = library
+    import mitsuba
+
+    mitsuba.set_variant("llvm_ad_rgb")
+    return mitsuba

@@ -1,11 +1,9 @@
 """Haze pixels against a general volumetric path tracer: time for the same error."""
 
-import os
 import time
 
 import numpy as np
-import pytest
-from reference_renderer import llvm_library, reference_scene, render
+from reference_renderer import reference_scene, render
 from rooms import black_room, view_across
 
 from previz.build.assemble import build_set
@@ -18,19 +16,6 @@ GOAL_RATIO = 1000
 LEAST_RUN_S = 10.0
 SETTINGS = [(1, 2, 1), (1, 4, 1), (1, 5, 1), (1, 6, 1), (1, 8, 1), (1, 12, 1), (1, 16, 1), (2, 4, 1), (2, 8, 1), (1, 8, 2), (1, 16, 2), (4, 8, 1), (8, 8, 1), (4, 16, 2)]
 """Passes, lamp samples, haze samples, cheap ones first."""
-
-
-@pytest.fixture(scope="module")
-def mitsuba():
-    """Mitsuba with its compiled back end."""
-    library = llvm_library()
-    if library is None:
-        pytest.skip("no LLVM library of version 15 or later found: install libllvm19, or set DRJIT_LIBLLVM_PATH")
-    os.environ["DRJIT_LIBLLVM_PATH"] = library
-    import mitsuba
-
-    mitsuba.set_variant("llvm_ad_rgb")
-    return mitsuba
 
 
 def relative_rmse(picture, converged, counted):

@@ -1,12 +1,10 @@
 """The whole picture, bounces and haze, against a general volumetric path tracer: time for the same error in blocks."""
 
-import os
 import time
 
 import numpy as np
-import pytest
 from converged import LONGEST, block_error, block_means, converged
-from reference_renderer import llvm_library, reference_scene, render
+from reference_renderer import reference_scene, render
 from rooms import plain_room, view_across
 
 from previz.build.assemble import build_set
@@ -20,19 +18,6 @@ EXTINCTION = 0.8
 LEAST_RUN_S = 20.0
 SETTINGS = [(1, 4, 1), (1, 8, 1), (2, 2, 1), (2, 4, 1), (3, 2, 1), (3, 4, 1), (4, 2, 1), (4, 4, 1), (6, 4, 1), (8, 4, 1), (16, 4, 1)]
 """Passes, lamp samples, haze samples, cheap ones first."""
-
-
-@pytest.fixture(scope="module")
-def mitsuba():
-    """Mitsuba with its compiled back end."""
-    library = llvm_library()
-    if library is None:
-        pytest.skip("no LLVM library of version 15 or later found: install libllvm19, or set DRJIT_LIBLLVM_PATH")
-    os.environ["DRJIT_LIBLLVM_PATH"] = library
-    import mitsuba
-
-    mitsuba.set_variant("llvm_ad_rgb")
-    return mitsuba
 
 
 def test_time_for_equal_block_error(mitsuba, figures, seconds):
