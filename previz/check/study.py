@@ -223,15 +223,15 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         thickness=thickness(lit, [view_of(lit, move, t, SIZE) for t in moments], focus),
         off_rail_mm=move.off_rail_mm(scene.slider) if scene.slider and shot.move in ("slide", "arc") else 0.0,
         demand=demand(scene, shot, move),
-        light=_light(rolled, shot, move),
+        light=light_along(rolled, shot, move),
         held=_held(lit, shot, move) if move.shake else None,
         clock=clock(whole, shot, move, seen, workers=workers),
         seen=Looker(built, lit.tracer).seen(scene, move),
     )
 
 
-def _light(lit, shot: Shot, move: Move) -> tuple[LightThen, ...]:
-    """Return where the light lands at the moments that differ from the file's own, or from each other."""
+def light_along(lit, shot: Shot, move: Move) -> tuple[LightThen, ...]:
+    """Return where the light lands in a shot, from `lit` as the camera rolls on it, at the moments that differ from the file's own or from each other; else none."""
     from previz.rays.patches import patches
 
     when = [0.0, move.take_s / 2, move.take_s] if light_moves(lit, move) else [0.0]

@@ -12,6 +12,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from previz.check.folder import file_stems, write_text
+from previz.check.study import light_along
+from previz.frames.still import lit_at_roll
 from previz.rays.patches import patches
 from previz.rig.moves import plan_move
 from previz.scene.faults import OptionFault
@@ -67,11 +69,12 @@ def _contents(lit, moves, kinds):
         yield "set.usda", lambda: set_usda(lit, moves)
     for kind, written in (("csv", move_csv), ("json", move_json)):
         if kind in kinds:
-            yield from ((f"{stems[shot.name]}-move.{kind}", lambda shot=shot, move=move, written=written: written(scene, shot, move)) for shot, move in moves)
+            yield from ((f"{stems[shot.name]}-move.{kind}", lambda shot=shot, move=move, written=written: written(lit, lit_at_roll(lit, shot), shot, move)) for shot, move in moves)
     if "patches" in kinds:
         found = patches(lit.built, lit.emitters, lit)
-        yield "patches.json", lambda: patches_json(scene, found)
-        yield "patches.dxf", lambda: patches_dxf(scene, found)
+        own = [(shot, then) for shot, move in moves for then in light_along(lit_at_roll(lit, shot), shot, move)]
+        yield "patches.json", lambda: patches_json(scene, found, own)
+        yield "patches.dxf", lambda: patches_dxf(scene, found, own)
 
 
 def _write(path: Path, content: str | bytes) -> None:

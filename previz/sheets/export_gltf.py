@@ -24,13 +24,14 @@ from previz import __version__
 from previz.build.built import BuiltSet
 from previz.camera.view import axes
 from previz.frames.along import lamp_rises
-from previz.frames.still import view_of
+from previz.frames.still import lit_at_roll, view_of
 from previz.light.colour import luminance
 from previz.light.distribution import BEAM_SHARE, FIELD_SHARE
 from previz.light.lamps import intensity, width_deg
 from previz.light.units import metres
 from previz.rig.moves import Move
 from previz.scene.model import Shot
+from previz.sheets.export_lamps import has_its_own, haze_of, lamps_of
 from previz.sheets.export_move import frame_times
 from previz.sheets.fields import heading
 
@@ -111,7 +112,7 @@ def set_glb(lit, moves: list[tuple[Shot, Move]]) -> bytes:
     cameras, animations, camera_nodes = [], [], []
     for shot, move in moves:
         cameras.append(_camera(lit, shot, move))
-        camera_nodes.append(_camera_node(file, len(cameras) - 1, shot, move))
+        camera_nodes.append(_camera_node(file, len(cameras) - 1, lit, shot, move))
         if move.changes:
             animations.append(_animation(file, lit, shot, move, camera_nodes[-1], lamp_nodes))
     tree = {
@@ -215,10 +216,12 @@ def _light(lamp) -> dict:
 
 
 def _lamp_node(file: _File, number: int, lamp) -> int:
-    up = axes(*np.radians(heading(lamp.normal)))[2]
-    return file.node(
-        name=lamp.name, translation=gltf_points(lamp.centre).tolist(), rotation=gltf_rotations(lamp.normal, up)[0].tolist(), extensions={LIGHTS: {"light": number}}
-    )
+    return file.node(name=lamp.name, translation=gltf_points(lamp.centre).tolist(), rotation=_pointed(lamp)[0].tolist(), extensions={LIGHTS: {"light": number}})
+
+
+def _pointed(lamp) -> np.ndarray:
+    """Return (1, 4) how the node of a lamp is turned."""
+    return gltf_rotations(lamp.normal, axes(*np.radians(heading(lamp.normal)))[2])
 
 
 def _camera(lit, shot: Shot, move: Move) -> dict:
@@ -229,9 +232,12 @@ def _camera(lit, shot: Shot, move: Move) -> dict:
     return {"name": shot.name, "type": "perspective", "perspective": {"yfov": high[1], "aspectRatio": columns / rows, "znear": metres(NEAR_MM)}, "extras": told}
 
 
-def _camera_node(file: _File, number: int, shot: Shot, move: Move) -> int:
+def _camera_node(file: _File, number: int, lit, shot: Shot, move: Move) -> int:
+    """Lights belong to the whole file: what a shot has else is stated beside its camera, in the set's own coordinates."""
     places, turns = _flown(move, np.zeros(1))
-    return file.node(name=f"camera {shot.name}", camera=number, translation=places[0].tolist(), rotation=turns[0].tolist())
+    own = {"lamps": lamps_of(lit, lit_at_roll(lit, shot), shot), "haze": haze_of(lit.scene, shot)} if has_its_own(shot) else {}
+    extras = {"extras": {"this_shot_has": own, "coordinates": "millimetres of the set, z up"}} if own else {}
+    return file.node(name=f"camera {shot.name}", camera=number, translation=places[0].tolist(), rotation=turns[0].tolist(), **extras)
 
 
 def _flown(move: Move, take_s) -> tuple[np.ndarray, np.ndarray]:
@@ -242,14 +248,24 @@ def _flown(move: Move, take_s) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _animation(file: _File, lit, shot: Shot, move: Move, camera: int, lamp_nodes) -> dict:
-    """The camera, and where a lift moves set and lamps against each other the lamps, at every captured frame."""
+    """
+    The camera at every captured frame, and lamps: where a lift moves set and lamps against each other, and where the shot has
+    a lamp stand or point elsewhere than the file.
+    """
     take_s = frame_times(shot)
     clock = file.numbers(take_s)
     tracks = [(camera, path, file.numbers(values)) for path, values in zip(("translation", "rotation"), _flown(move, take_s))]
     height = move.lift_mm(take_s)
-    for node, lamp, rises in zip(lamp_nodes, lit.emitters, lamp_rises(lit.scene, lit.built)):
-        if rises and move.lift != (0.0, 0.0):
-            tracks.append((node, "translation", file.numbers(gltf_points(lamp.centre + np.multiply.outer(height * rises, [0.0, 0.0, 1.0])))))
+    rolled = lit_at_roll(lit, shot)
+    own = {lamp.name: lamp for lamp in rolled.emitters}
+    rises = dict(zip((lamp.name for lamp in rolled.scene.lamp), lamp_rises(rolled.scene, lit.built)))
+    for node, lamp in zip(lamp_nodes, lit.emitters):
+        there = own.get(lamp.name, lamp)
+        risen = np.multiply.outer(height * rises.get(lamp.name, 0.0), [0.0, 0.0, 1.0])
+        if risen.any() or not np.allclose(there.centre, lamp.centre):
+            tracks.append((node, "translation", file.numbers(gltf_points(there.centre + risen))))
+        if not np.allclose(there.normal, lamp.normal):
+            tracks.append((node, "rotation", file.numbers(np.repeat(_pointed(there), len(take_s), axis=0))))
     told = {"time": "real seconds of the take", "take_s": shot.take_s, "clip_s": shot.clip, "screen_seconds_per_second": shot.fps / shot.playback, "capture_fps": shot.fps}
     samplers = [{"input": clock, "output": values, "interpolation": "LINEAR"} for _, _, values in tracks]
     channels = [{"sampler": i, "target": {"node": node, "path": path}} for i, (node, path, _) in enumerate(tracks)]

@@ -16,6 +16,7 @@ import numpy as np
 from previz.camera.view import axes
 from previz.rig.moves import Move, on_rail
 from previz.scene.model import Scene, Shot
+from previz.sheets.export_lamps import haze_of, haze_says, lamp_says, lamps_of
 
 DECIMALS = 5
 """Kept of each figure: a hundredth of a micrometre, far under any rig's step (own choice)."""
@@ -74,9 +75,12 @@ def _about(scene, shot) -> dict:
     }  # fmt: skip
 
 
-def move_csv(scene: Scene, shot: Shot, move: Move) -> str:
-    """Return the table as CSV (RFC 4180 but for the line ends), with what it holds in lines that begin with #."""
+def move_csv(lit, rolled, shot: Shot, move: Move) -> str:
+    """Return the table as CSV (RFC 4180 but for the line ends), with what it holds, the shot's lamps and its haze in lines that begin with #."""
+    scene = lit.scene
     lines = [f"# {key}: {_on_a_line(value)}" for key, value in _about(scene, shot).items()]
+    lines += [f"# lamp {_on_a_line(one['name'])}: {lamp_says(one)}" for one in lamps_of(lit, rolled, shot)]
+    lines.append(f"# haze: {haze_says(haze_of(scene, shot))}")
     lines += [f"# column {name}: {says}" for name, says in COLUMNS.items()]
     lines.append(",".join(COLUMNS))
     for row in move_table(scene, shot, move):
@@ -88,9 +92,10 @@ def _on_a_line(value) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def move_json(scene: Scene, shot: Shot, move: Move) -> str:
-    """Return the table as JSON: `columns` by name with what each means, `rows` one list a frame, null where a cell is empty."""
+def move_json(lit, rolled, shot: Shot, move: Move) -> str:
+    """Return the table as JSON: `lamps` and `haze` of the shot, `columns` by name with what each means, `rows` one list a frame, null where a cell is empty."""
+    scene = lit.scene
     rows = [[int(row[0]), *(None if math.isnan(value) else round(float(value), DECIMALS) + 0.0 for value in row[1:])] for row in move_table(scene, shot, move)]
-    head = json.dumps({"schema": 1, **_about(scene, shot), "columns": COLUMNS}, indent=1, ensure_ascii=False, allow_nan=False)
+    head = json.dumps({"schema": 1, **_about(scene, shot), "lamps": lamps_of(lit, rolled, shot), "haze": haze_of(scene, shot), "columns": COLUMNS}, indent=1, ensure_ascii=False, allow_nan=False)
     body = ",\n  ".join(json.dumps(row) for row in rows)
     return f'{head[:-2]},\n "rows": [\n  {body}\n ]\n}}\n'

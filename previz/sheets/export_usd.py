@@ -17,11 +17,12 @@ import numpy as np
 from previz.camera.exposure import stop_used
 from previz.camera.view import axes
 from previz.frames.along import lamp_rises
-from previz.frames.still import view_of
+from previz.frames.still import lit_at_roll, view_of
 from previz.light.lamps import intensity
 from previz.light.units import metres
 from previz.rig.moves import Move
 from previz.scene.model import Shot
+from previz.sheets.export_lamps import has_its_own, haze_of, lamps_of
 from previz.sheets.export_move import frame_times
 from previz.sheets.fields import heading
 
@@ -152,7 +153,9 @@ def _lamps(stage, names, lit, moves) -> None:
         for shot, move in moving[:1]:
             for take_s, height in zip(frame_times(shot), move.lift_mm(frame_times(shot))):
                 place.Set(_matrix(lamp.centre + [0, 0, rise * height], -left, up, lamp.normal), round(take_s * CODES_PER_SECOND, 6))
+            # One file has one time, so a lamp that a lift moves in several shots moves here as in the first of them.
             light.GetPrim().SetCustomDataByKey("moves_in", shot.name)
+            light.GetPrim().SetCustomDataByKey("rises_mm", {one.name: [float(rise * height) for height in there.lift] for one, there in moving})
 
 
 def _matrix(origin, right, up, forward):
@@ -168,7 +171,10 @@ def _camera(stage, names, lit, shot: Shot, move: Move) -> None:
 
     camera = UsdGeom.Camera.Define(stage, names.path("Cameras", shot.name))
     camera.GetPrim().SetDisplayName(shot.name)
-    told = {"take_s": shot.take_s, "clip_s": shot.clip, "capture_fps": shot.fps, "playback_fps": shot.playback, "stands_at": "the entrance pupil"}
+    told = {"take_s": shot.take_s, "clip_s": shot.clip, "capture_fps": shot.fps, "playback_fps": shot.playback, "stands_at": "the entrance pupil", "lift_mm": [float(v) for v in move.lift]}
+    if has_its_own(shot):
+        told |= {"lamps": {f"lamp {number}": one for number, one in enumerate(lamps_of(lit, lit_at_roll(lit, shot), shot), start=1)}}
+        told |= {"haze": {key: value for key, value in haze_of(lit.scene, shot).items() if value is not None}}
     camera.GetPrim().SetCustomDataByKey("previz", told)
     width = lit.scene.body.sensor[0] / lit.scene.body.crop
     columns, rows = lit.scene.body.resolution

@@ -82,7 +82,7 @@ class TestMoves:
     def test_csv_and_json_say_the_same(self, lit):
         """Read by the standard library: a header of remarks, a line of names, the same rows; units and axes are stated inside."""
         scene, shot, move = moved(lit, 1)
-        text, told = move_csv(scene, shot, move), json.loads(move_json(scene, shot, move))
+        text, told = move_csv(lit, lit, shot, move), json.loads(move_json(lit, lit, shot, move))
         rows = list(csv.reader(line for line in text.splitlines() if not line.startswith("#")))
         assert rows[0] == list(told["columns"]) == list(COLUMNS)
         assert np.allclose(np.array(rows[1:], float), np.array(told["rows"], float))
@@ -93,8 +93,8 @@ class TestMoves:
     def test_no_carriage_without_a_rail(self, scene_file):
         """A cell that nobody knows is empty, not zero."""
         loaded, built = load_set(scene_file)
-        shot = loaded.scene.shot[0]
-        rows = json.loads(move_json(loaded.scene, shot, plan_move(loaded.scene, shot, built)))
+        shot, lit = loaded.scene.shot[0], light_set(loaded.scene, built, texels=100, rays=1)
+        rows = json.loads(move_json(lit, lit, shot, plan_move(loaded.scene, shot, built)))
         assert {row[list(COLUMNS).index("carriage_mm")] for row in rows["rows"]} == {None}
 
     def test_a_take_shorter_than_a_frame(self, lit):
@@ -114,11 +114,15 @@ class TestPatches:
         write_open_files(lit, tmp_path, kinds=("patches",))
         told = json.loads((tmp_path / "patches.json").read_text())
         assert told["type"] == "FeatureCollection" and "millimetres" in told["coordinates_are"]
-        assert len(told["features"]) == len(found) > 0
+        features = [one for one in told["features"] if one["properties"]["shot"] is None]
+        assert len(features) == len(found) > 0
         document = ezdxf.readfile(tmp_path / "patches.dxf")
         assert document.units == ezdxf.units.MM and not document.audit().has_errors
         drawn = [line for line in document.modelspace().query("POLYLINE") if line.dxf.layer == "light of key"]
-        for patch, feature, line in zip(found, told["features"], drawn, strict=True):
+        # While the set sinks on its lift the patches wander: at the start, the middle and the end of that shot they are told again.
+        sunk = [one["properties"]["lift_mm"] for one in told["features"] if one["properties"]["shot"] == "αβγ / 1"]
+        assert sorted(set(sunk)) == [-10, -5, 0] and len(sunk) + len(found) == len(told["features"])
+        for patch, feature, line in zip(found, features, drawn, strict=True):
             ring = np.array(feature["geometry"]["coordinates"][0])
             assert np.allclose(ring[0], ring[-1]) and np.allclose(ring[:-1], patch.outline_mm, atol=1e-4)
             assert feature["properties"]["lux"] == pytest.approx(patch.lux, rel=1e-4, abs=1e-4)
@@ -127,6 +131,99 @@ class TestPatches:
     def test_layers_of_names_that_dxf_cannot_take(self):
         """Signs that it keeps for itself go, and no two lamps share a layer."""
         assert layer_names(["key: 1", "Key; 1", "κλειδί 😀"]) == {"key: 1": "light of key- 1", "Key; 1": "light of Key- 1 2", "κλειδί 😀": "light of κλειδί 😀"}
+
+
+CHANGED = """
+[[lamp]]
+name = "fill"
+kind = "point"
+at = [150, -500, 300]
+toward = "table"
+candela = 50
+
+[[shot]]
+name = "later"
+clip = 0.2
+from = [150, -60, 60]
+look = "table"
+lamps = { key = { at = [900, 140, 500], dim = 0.5 }, fill = false }
+haze = { extinction = 2, half_life = 60 }
+start_after = 60
+
+[[shot]]
+name = "later, along"
+clip = 0.2
+move = "slide"
+from = [140, -60, 60]
+to = [160, -60, 60]
+look = "table"
+lamps = { key = { at = [900, 140, 500], toward = "table" } }
+haze = { extinction = 0 }
+"""
+
+
+@pytest.fixture
+def changed(scene_file):
+    """The plain room with shots that have lamps and haze of their own."""
+    scene_file.write_text(scene_file.read_text() + CHANGED, encoding="utf-8")
+    loaded, built = load_set(scene_file)
+    return light_set(loaded.scene, built, texels=100, rays=1)
+
+
+class TestShotsOfTheirOwn:
+    """Lamps and haze that only one shot has."""
+
+    def test_move_files_state_them(self, changed, tmp_path):
+        """Where the lamp stands in that shot, half its light at dim 0.5, the lamp that is out, and half of the haze a half-life later."""
+        write_open_files(changed, tmp_path, kinds=("csv", "json"))
+        told, before = (json.loads((tmp_path / f"{stem}-move.json").read_text()) for stem in ("later", "past-the-table"))
+        key, fill = told["lamps"]
+        assert key["at_mm"] == [900, 140, 500] and key["dim"] == 0.5 and key["candela"] == pytest.approx(10000, rel=1e-4) and fill == {"name": "fill", "alight": False}
+        assert before["lamps"][0]["at_mm"] == [900, 100, 600] and before["lamps"][0]["candela"] == pytest.approx(20000, rel=1e-4) and before["lamps"][1]["alight"]
+        assert told["haze"]["extinction_at_roll_per_m"] == pytest.approx(1) and before["haze"]["extinction_at_roll_per_m"] == 0.8
+        text = (tmp_path / "later-move.csv").read_text()
+        assert "# lamp key: at 900 140 500 mm, toward" in text and "dim 0.5, 10000 candela on its axis" in text and "# lamp fill: out" in text
+        assert "# haze: 1 per metre at the roll" in text and "# haze: none" in (tmp_path / "later-along-move.csv").read_text()
+
+    def test_patches_of_a_shot_stand_beside_those_of_the_file(self, changed, tmp_path):
+        """As the study finds them for that shot; in DXF on layers of their own."""
+        from previz.check.study import take
+
+        write_open_files(changed, tmp_path, kinds=("patches",))
+        told = json.loads((tmp_path / "patches.json").read_text())
+        own = [one for one in told["features"] if one["properties"]["shot"] == "later"]
+        wanted = take(changed, changed.scene.shot[1]).light[0].patches
+        assert len(own) == len(wanted) > 0 and {one["properties"]["lamp"] for one in own} == {"key"}
+        for feature, patch in zip(own, wanted):
+            assert np.allclose(feature["geometry"]["coordinates"][0][:-1], patch.outline_mm, atol=1e-4)
+        assert {one["properties"]["shot"] for one in told["features"]} == {None, "later", "later, along"}
+        layers = {line.dxf.layer for line in ezdxf.readfile(tmp_path / "patches.dxf").modelspace().query("POLYLINE")}
+        assert {"light of key", "light of key in later at 0 s"} <= layers
+
+    def test_gltf_states_them_beside_the_camera(self, changed, tmp_path):
+        """And moves the lamp where the shot's camera is animated."""
+        write_open_files(changed, tmp_path, kinds=("gltf",))
+        data = (tmp_path / "set.glb").read_bytes()
+        tree = json.loads(data[20 : 20 + int.from_bytes(data[12:16], "little")])
+        cameras = {node["name"]: node for node in tree["nodes"] if "camera" in node}
+        assert "extras" not in cameras["camera past the table"]
+        own = cameras["camera later"]["extras"]["this_shot_has"]
+        assert own["lamps"][0]["at_mm"] == [900, 140, 500] and not own["lamps"][1]["alight"] and own["haze"]["half_life_s"] == 60
+        key = next(number for number, node in enumerate(tree["nodes"]) if node["name"] == "key")
+        animation = next(one for one in tree["animations"] if one["name"] == "later, along")
+        moved = {one["target"]["path"]: one["sampler"] for one in animation["channels"] if one["target"]["node"] == key}
+        assert set(moved) == {"translation", "rotation"}
+        there = tree["accessors"][animation["samplers"][moved["translation"]]["output"]]
+        assert there["min"] == there["max"] == pytest.approx([0.9, 0.5, -0.14])
+
+    def test_usd_states_them_beside_the_camera(self, changed, tmp_path):
+        """In the data that the prim carries."""
+        Usd = pytest.importorskip("pxr.Usd", reason="usd-core is not installed")
+        write_open_files(changed, tmp_path, kinds=("usd",))
+        stage = Usd.Stage.Open(str(tmp_path / "set.usda"))
+        told = {prim.GetDisplayName(): prim.GetCustomDataByKey("previz") for prim in stage.Traverse() if prim.GetTypeName() == "Camera"}
+        assert list(told["later"]["lamps"]["lamp 1"]["at_mm"]) == [900, 140, 500] and told["later"]["lamps"]["lamp 2"]["alight"] is False
+        assert told["later"]["haze"]["half_life_s"] == 60 and "lamps" not in told["past the table"]
 
 
 class TestFiles:
