@@ -20,8 +20,9 @@ from previz.build.built import BuiltSet
 from previz.check.finding import Finding
 from previz.rays.lit import relit
 from previz.rays.readings import calibrations
+from previz.scene.focusing import marks_of
 from previz.scene.model import Reading, Scene
-from previz.sheets.fields import aim, corners, heading, table_z
+from previz.sheets.fields import aim, corners, heading, moved_lamps, table_z
 from previz.sheets.filled import Measured
 
 TAPE_MM = 5.0
@@ -116,6 +117,8 @@ def as_shot(scene: Scene, built: BuiltSet, measured: Iterable[Measured]) -> AsSh
         kind, name, rest = one.field.name.split(".", 2)
         groups.setdefault((kind, name), {})[rest] = one
     places, edits = [], []
+    for i, opening in enumerate(scene.opening):
+        edits += _opening(i, opening, {rest: one.value for rest, one in groups.get(("opening", opening.name), {}).items()})
     for i, lamp in enumerate(scene.lamp):
         found, changed = _lamp(i, lamp, groups.get(("lamp", lamp.name), {}), scene, built)
         places, edits = places + found, edits + changed
@@ -125,28 +128,50 @@ def as_shot(scene: Scene, built: BuiltSet, measured: Iterable[Measured]) -> AsSh
             places.append(place_found(f"rail.{end}", scene.slider.from_ if end == "start" else scene.slider.to, values, scene, built))
             edits.append((("slider", key), _rounded(places[-1].at)))
     for i, shot in enumerate(scene.shot):
-        edits += _shot(i, shot, {rest: one.value for rest, one in groups.get(("shot", shot.name), {}).items()})
+        values = {rest: one.value for rest, one in groups.get(("shot", shot.name), {}).items()}
+        edits += _shot(i, shot, values)
+        for name, lamp in moved_lamps(scene, shot).items():
+            stem = f"lamp.{name}."
+            own = {rest.removeprefix(stem): value for rest, value in values.items() if rest.startswith(stem)}
+            found, changed = _stood(("shot", i, "lamps", name), f"shot.{shot.name}.lamp.{name}", lamp, own, scene, built)
+            places, edits = places + found, edits + changed
     return AsShot(tuple(places), tuple(edits))
 
 
 def _lamp(i, lamp, group, scene, built) -> tuple[list[Place], list]:
     """Where a lamp stood, where it pointed, and what a meter read of it."""
     values = {rest: one.value for rest, one in group.items() if not rest.startswith("lux.")}
-    turned = {key: values.pop(key) for key in ("pan", "tilt") if key in values}
-    places = [place_found(f"lamp.{lamp.name}", lamp.at, values, scene, built)] if values else []
-    at = np.array(_rounded(places[0].at if places else lamp.at))
-    edits = [(("lamp", i, "at"), _rounded(at))] if places else []
-    if turned:
-        away = aim(lamp, built) - at
-        pan, tilt = (np.radians(turned.get(key, planned)) for key, planned in zip(("pan", "tilt"), heading(away)))
-        way = np.array([np.cos(pan) * np.cos(tilt), np.sin(pan) * np.cos(tilt), np.sin(tilt)])
-        edits.append((("lamp", i, "toward"), _rounded(at + np.linalg.norm(away) * way)))
+    places, edits = _stood(("lamp", i), f"lamp.{lamp.name}", lamp, values, scene, built)
     if lit := [{"at": _rounded(one.field.at), "lux": one.value} for rest, one in group.items() if rest.startswith("lux.")]:
         edits.append((("lamp", i, "measured"), lit))
     return places, edits
 
 
-_SHOT_KEYS = {"stop": "stop", "iso": "iso", "fps": "fps", "start after": "start_after"}
+def _stood(path, name, lamp, values, scene, built) -> tuple[list[Place], list]:
+    """Where a lamp stood and pointed; `path` is that of its table, or of a shot's changes of it."""
+    turned = {key: values[key] for key in ("pan", "tilt") if key in values}
+    measured = {key: value for key, value in values.items() if key not in turned}
+    places = [place_found(name, lamp.at, measured, scene, built)] if measured else []
+    at = np.array(_rounded(places[0].at if places else lamp.at))
+    edits = [((*path, "at"), _rounded(at))] if places else []
+    if turned:
+        away = aim(lamp, built) - at
+        pan, tilt = (np.radians(turned.get(key, planned)) for key, planned in zip(("pan", "tilt"), heading(away)))
+        way = np.array([np.cos(pan) * np.cos(tilt), np.sin(pan) * np.cos(tilt), np.sin(tilt)])
+        edits.append(((*path, "toward"), _rounded(at + np.linalg.norm(away) * way)))
+    return places, edits
+
+
+def _opening(i, opening, values) -> list:
+    """Where it was cut, and how large."""
+    edits = []
+    for key, planned, names in (("at", opening.at, ("along", "up")), ("size", opening.size, ("width", "height"))):
+        if any(name in values for name in names):
+            edits.append((("opening", i, key), [values.get(name, one) for name, one in zip(names, planned)]))
+    return [*edits, (("opening", i, "size"), values["diameter"])] if "diameter" in values else edits
+
+
+_SHOT_KEYS = {"stop": "stop", "iso": "iso", "fps": "fps", "start after": "start_after", "white": "white", "focus": "focus"}
 
 
 def _shot(i, shot, values) -> list:
@@ -160,10 +185,17 @@ def _shot(i, shot, values) -> list:
             edits.append((("shot", i, key), [values.get(f"{name} {axis}", planned) for axis, planned in zip("xyz", end)]))
     if "pan" in values or "tilt" in values:
         edits.append((("shot", i, "look"), {"pan": values.get("pan", shot.look.pan), "tilt": values.get("tilt", shot.look.tilt)}))
+    if any(name.startswith("focus ") for name in values):
+        marks = [{"at": values.get(f"focus {n} at", mark.at), "focus": values.get(f"focus {n}", _listed(mark.focus))} for n, mark in enumerate(marks_of(shot), start=1)]
+        edits.append((("shot", i, "focus"), marks))
     if "lift start" in values or "lift end" in values:
         ends = [values.get(f"lift {name}", planned) for name, planned in zip(("start", "end"), shot.lift_ends)]
         edits.append((("shot", i, "lift"), ends if ends[0] != ends[1] else ends[0]))
     return edits
+
+
+def _listed(value):
+    return list(value) if isinstance(value, tuple) else value
 
 
 def _rounded(point) -> list[float]:

@@ -169,12 +169,12 @@ def _props(flow, study):
 
 
 def write_in(flow: Flow, study: Study) -> None:
-    """Write the page with lines for what was really set up: lamps and rail."""
+    """Write the page with lines for what was really set up: openings, lamps and rail."""
     chosen = [field for field in fields(study.scene, study.built) if not field.name.startswith("shot.")]
     if not chosen:
         return
     flow.begin("As it was set up")
-    flow.words("As it was set up: lamps and rail", large=True, after=1)
+    flow.words("As it was set up: openings, lamps and rail", large=True, after=1)
     flow.words(
         "Write what you measure beside what is planned; leave open what you did not. x, y and z, or a height and two of the distances from corners, are enough. "
         "Typed into a table under these names, previz asshot reads it: previz asshot SCENE --blank gives an empty one.",

@@ -4,6 +4,7 @@ The fields of a shooting day: what a maker measures on the bench and writes besi
 Takes a scene and its built set; gives each field's name, unit, planned value and words for paper. The paper for the day
 prints them and `previz asshot` reads them back, so both have the same names:
 
+    opening.NAME.along, .up  lower left corner of the cut, and `width`, `height` or `diameter`
     lamp.NAME.x, .y, .z      middle of the emitting face, from the datum corner and above the set's floor
     lamp.NAME.above table    the same height from the top of the table, and `above floor` from the floor, as a tape finds it
     lamp.NAME.from A ... D   tape pulled straight from a corner of the set's floor to the middle of the face; any two with a height
@@ -14,6 +15,9 @@ prints them and `previz asshot` reads them back, so both have the same names:
     shot.NAME.start, .end    marks on the rail; `start x` ... where the shot gives points
     shot.NAME.pan, .tilt     of a shot that looks in a fixed direction
     shot.NAME.lift start, .lift end
+    shot.NAME.white          kelvin set on the body
+    shot.NAME.focus          where it is a distance; of a pull `focus 1`, `focus 1 at` ... for each mark
+    shot.NAME.lamp.LAMP.x ...  of a lamp that stands or points elsewhere in this shot, as for a lamp
 """
 
 from __future__ import annotations
@@ -25,11 +29,16 @@ import numpy as np
 
 from previz.build.built import BuiltSet
 from previz.build.places import place_of, prop_box
+from previz.rig.moves import plan_move
+from previz.scene.focusing import marks_of
 from previz.scene.model import Heading, Scene, Seconds
+from previz.scene.shots import changed
 
 METER_ABOVE_MM = 5.0
 """Of a meter that lies on top of the subject (own choice)."""
 CORNERS = "ABCD"
+SCREEN_WHITE_K = 6504.0
+"""Of a shot that names no white: the screen's own (CIE standard illuminant D65, correlated colour temperature)."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +49,7 @@ class Field:
     name     unique in the scene: "lamp.key.x", "shot.past the clock.iso"
     group    what it belongs to, in the maker's words: "lamp key", "rail, start", "shot past the clock"
     says     what to measure, for paper: "from the datum corner along x"
-    unit     "mm" | "deg" | "lux" | "f" | "ISO" | "fps" | "s"
+    unit     "mm" | "deg" | "lux" | "f" | "ISO" | "fps" | "s" | "K"
     planned  as the scene has it; None where that takes light to work out
     at       (3,) of a meter, for lux [mm]
     """
@@ -54,8 +63,9 @@ class Field:
 
     @property
     def key(self) -> str:
-        """The last part of the name: "x", "from A", "lux"."""
-        return self.name.split(".")[2]
+        """What is measured of it: "x", "from A", "lux"."""
+        parts = self.name.split(".")
+        return parts[4] if parts[0] == "shot" and parts[2] == "lamp" else parts[2]
 
 
 def corners(scene: Scene, built: BuiltSet) -> dict[str, np.ndarray]:
@@ -83,18 +93,41 @@ def table_z(scene: Scene, built: BuiltSet) -> float:
 
 
 def fields(scene: Scene, built: BuiltSet) -> tuple[Field, ...]:
-    """Return every field of a scene: lamps, rail, shots, each in file order."""
-    return (*_lamps(scene, built), *_rail(scene, built), *_shots(scene))
+    """Return every field of a scene: openings, lamps, rail, shots, each in file order."""
+    return (*_openings(scene), *_lamps(scene, built), *_rail(scene, built), *_shots(scene, built))
+
+
+def _openings(scene) -> Iterator[Field]:
+    for opening in scene.opening:
+        stem, group = f"opening.{opening.name}", f"opening {opening.name}"
+        yield Field(f"{stem}.along", group, "lower left corner of the cut seen from outside, along the wall", "mm", opening.at[0])
+        yield Field(f"{stem}.up", group, "lower edge of the cut, up the wall", "mm", opening.at[1])
+        if isinstance(opening.size, tuple):
+            yield Field(f"{stem}.width", group, "of the cut", "mm", opening.size[0])
+            yield Field(f"{stem}.height", group, "of the cut", "mm", opening.size[1])
+        elif opening.size is not None:
+            yield Field(f"{stem}.diameter", group, "of the cut", "mm", opening.size)
 
 
 def _lamps(scene, built) -> Iterator[Field]:
     for lamp in scene.lamp:
         stem, group = f"lamp.{lamp.name}", f"lamp {lamp.name}"
-        yield from _place(stem, group, np.array(lamp.at, float), "middle of the emitting face", scene, built)
-        pan, tilt = heading(aim(lamp, built) - np.array(lamp.at, float))
-        yield Field(f"{stem}.pan", group, "where its axis points, anticlockwise from x seen from above", "deg", pan)
-        yield Field(f"{stem}.tilt", group, "of its axis, up is positive", "deg", tilt)
+        yield from _stands(stem, group, lamp, scene, built)
         yield from (Field(f"{stem}.lux.{name}", group, f"on top of {name}, facing the lamp, this lamp alone, clear air", "lux", None, at) for name, at in meters(scene, built).items())
+
+
+def _stands(stem, group, lamp, scene, built) -> Iterator[Field]:
+    """Where a lamp stands and points."""
+    yield from _place(stem, group, np.array(lamp.at, float), "middle of the emitting face", scene, built)
+    pan, tilt = heading(aim(lamp, built) - np.array(lamp.at, float))
+    yield Field(f"{stem}.pan", group, "where its axis points, anticlockwise from x seen from above", "deg", pan)
+    yield Field(f"{stem}.tilt", group, "of its axis, up is positive", "deg", tilt)
+
+
+def moved_lamps(scene: Scene, shot) -> dict:
+    """Return the lamps that stand or point elsewhere in a shot, as they are in it, by name."""
+    moved = {name: change for name, change in shot.lamps.items() if not isinstance(change, bool) and {"at", "toward"} & change.model_fields_set}
+    return {lamp.name: changed("lamp", lamp, moved[lamp.name]) for lamp in scene.lamp if lamp.name in moved}
 
 
 def meters(scene: Scene, built: BuiltSet) -> dict[str, tuple[float, float, float]]:
@@ -136,7 +169,7 @@ def _rail(scene, built) -> Iterator[Field]:
             yield from _place(f"rail.{name}", f"rail, {name}", np.array(end, float), "end of the rail", scene, built)
 
 
-def _shots(scene) -> Iterator[Field]:
+def _shots(scene, built) -> Iterator[Field]:
     for shot in scene.shot:
         stem, group = f"shot.{shot.name}", f"shot {shot.name}"
         yield Field(f"{stem}.stop", group, "f-number set", "f", shot.stop or scene.lens.stop or scene.lens.widest)
@@ -153,5 +186,22 @@ def _shots(scene) -> Iterator[Field]:
         if isinstance(shot.look, Heading):
             yield Field(f"{stem}.pan", group, "where the lens points, anticlockwise from x seen from above", "deg", shot.look.pan)
             yield Field(f"{stem}.tilt", group, "of the lens, up is positive", "deg", shot.look.tilt)
+        if not isinstance(shot.white, str):
+            yield Field(f"{stem}.white", group, "white balance set", "K", shot.white or SCREEN_WHITE_K)
+        yield from _focus(stem, group, shot, scene, built)
+        for name, lamp in moved_lamps(scene, shot).items():
+            yield from _stands(f"{stem}.lamp.{name}", f"{group}, lamp {name}", lamp, scene, built)
         if scene.lift is not None:
             yield from (Field(f"{stem}.lift {name}", group, f"height of the lift at the {name}", "mm", at) for name, at in zip(("start", "end"), shot.lift_ends))
+
+
+def _focus(stem, group, shot, scene, built) -> Iterator[Field]:
+    """A distance that stays, or the marks of a pull. Focus that follows a thing is nothing that was set."""
+    says = "from the entrance pupil along the optical axis"
+    if isinstance(shot.focus, float):
+        yield Field(f"{stem}.focus", group, f"focus, {says}", "mm", shot.focus)
+    marks = marks_of(shot)
+    move = plan_move(scene, shot, built) if marks else None
+    for number, mark in enumerate(marks, start=1):
+        yield Field(f"{stem}.focus {number}", group, f"focus mark {number}, {says}", "mm", float(move.focus_mm(mark.at)[0]))
+        yield Field(f"{stem}.focus {number} at", group, f"focus mark {number}, from the roll on", "s", mark.at)

@@ -31,10 +31,11 @@ UNITS = {
     "f": {"f": 1.0},
     "ISO": {"iso": 1.0},
     "fps": {"fps": 1.0, "frames/s": 1.0},
+    "K": {"k": 1.0, "kelvin": 1.0},
     "s": {"s": 1.0, "sec": 1.0, "seconds": 1.0, "ms": 0.001, "min": 60.0},
 }
 """What each unit may be typed as, and what it counts in the field's own; the inch is 25.4 mm (international yard and pound, 1959)."""
-RANGES = {"mm": (-100_000.0, 100_000.0), "deg": (-360.0, 360.0), "lux": (1e-6, 1e9), "f": (0.31, 200.0), "ISO": (1e-3, 1e7), "fps": (1e-3, 10_000.0), "s": (0.0, 1e6)}
+RANGES = {"mm": (-100_000.0, 100_000.0), "deg": (-360.0, 360.0), "lux": (1e-6, 1e9), "f": (0.31, 200.0), "ISO": (1e-3, 1e7), "fps": (1e-3, 10_000.0), "s": (0.0, 1e6), "K": (1000.0, 25_000.0)}
 BLANK = ("", "-", "–", "—", "?")
 _NUMBER = re.compile(r"(?P<sign>[+-]?) ?(?P<digits>(?:\d[\d.,' ]*)?\d|[.,]\d+)(?P<rest>.*)", re.S)
 _GROUPED = re.compile(r"\d{1,3}([.,' ])\d{3}(\1\d{3})*")
@@ -189,7 +190,7 @@ def _factor(typed: str, unit: str) -> float:
 
 
 def _spoken(unit: str) -> str:
-    return {"deg": "degrees", "f": "f-numbers", "s": "seconds"}.get(unit, unit)
+    return {"deg": "degrees", "f": "f-numbers", "s": "seconds", "K": "kelvin"}.get(unit, unit)
 
 
 def _plain(digits: str) -> str:
@@ -214,6 +215,8 @@ def _checked(value: float, field: Field) -> float:
     low, high = (-90.0, 90.0) if field.key == "tilt" else (0.01, 360.0) if field.key == "shutter" and field.unit == "deg" else RANGES[field.unit]
     if field.key.startswith("from "):
         low = 0.0
+    if field.unit == "mm" and field.key.startswith(("focus", "width", "height", "diameter")):
+        low = 0.1
     if not low <= value <= high:
         raise _Unclear(f"must be from {low:g} to {high:g}", f"It is in {_spoken(field.unit)}; measure it again.")
     return value

@@ -6,7 +6,7 @@ Takes a study, its lit set and options; writes one PDF and an SVG for each drawi
     the whole set     bill of lamps, openings, kit and props, the day, cautions
     setup, set        plan and elevation of the setup, plan and sections of the set, to scale
     each shot         pictures, plan, settings, focus marks, clock, findings, lines to write on
-    as it was set up  lines for lamps and rail
+    as it was set up  lines for openings, lamps and rail
 """
 
 from __future__ import annotations

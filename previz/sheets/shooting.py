@@ -24,7 +24,7 @@ from previz.sheets.bill import (
     judged,
     lines_to_write,
 )
-from previz.sheets.fields import fields
+from previz.sheets.fields import SCREEN_WHITE_K, fields
 from previz.sheets.flow import LEFT, Flow
 from previz.sheets.leaves import AMBER, LIGHT, SMALL_PT, SOFT
 from previz.sheets.letters import width_mm
@@ -39,8 +39,6 @@ LABEL_GAP_MM = 3.0
 MOST_TAKES = 200
 AFTER_MM = 32.0
 """Of the strip left behind its last moment, for its words (own choice)."""
-SCREEN_WHITE_K = 6504.0
-"""Where a shot names no white: the screen's own, CIE D65."""
 
 
 def shot_page(flow: Flow, study: Study, taken: Taken, entry: dict, findings: list[dict], pictures) -> None:

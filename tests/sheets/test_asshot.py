@@ -197,6 +197,72 @@ class TestScene:
         assert (np.degrees(np.arctan2(away[1], away[0])) - planned) % 360 == pytest.approx(0, abs=0.01)
 
 
+OWN = """
+[[shot]]
+name = "later"
+clip = 1
+from = [150, -60, 60]
+look = "table"
+focus = [{ at = 0, focus = "table" }, { at = 0.1, focus = 90 }]
+white = 5600
+playback = 24
+lamps = { key = { at = [900, 140, 500] } }
+
+[[shot]]
+name = "by its light"
+from = [150, -60, 60]
+look = "table"
+focus = 120
+white = "key"
+"""
+
+
+@pytest.fixture
+def owned(scene_file):
+    """The plain room with a pull of focus, a white, and a lamp that one shot has elsewhere."""
+    scene_file.write_text(scene_file.read_text() + OWN, encoding="utf-8")
+    loaded, built = load_set(scene_file)
+    return loaded, built, fields(loaded.scene, built)
+
+
+class TestShotsOfTheirOwn:
+    """What only one shot has, and openings as they were cut."""
+
+    def test_planned(self, owned):
+        """By hand: the table is 160 mm away in plan, and the lens looks at its middle; a white by a lamp, and focus that follows, are nothing to read off."""
+        planned = {one.name: one.planned for one in owned[2]}
+        assert planned["shot.later.white"] == 5600 and planned["shot.past the table.white"] == 6504 and "shot.by its light.white" not in planned
+        assert planned["shot.later.focus 2"] == 90 and planned["shot.later.focus 2 at"] == 0.1 and planned["shot.by its light.focus"] == 120
+        assert planned["shot.later.focus 1"] == pytest.approx(math.hypot(160, 60 - 15), abs=0.01) and "shot.past the table.focus" not in planned
+        assert planned["shot.later.lamp.key.y"] == 140 and "shot.past the table.lamp.key.y" not in planned
+        assert [planned[f"opening.window.{key}"] for key in ("along", "up", "width", "height")] == [60, 60, 80, 90]
+
+    def test_a_lamp_measured_in_a_shot_is_changed_in_that_shot(self, owned):
+        """And the file's own lamp stays; tilt as for a lamp."""
+        loaded, built, listed = owned
+        text = "shot.later.lamp.key.y;150\nshot.later.lamp.key.tilt;-30\nshot.later.white;5200\nshot.later.focus 1 at;0.02\nshot.later.focus 2;85\nshot.by its light.focus;118"
+        told = tomlkit.parse(edited(loaded.text, as_shot(loaded.scene, built, filled_from(text, listed, "day.csv")).edits)).unwrap()
+        later = told["shot"][1]
+        assert told["lamp"][0]["at"] == [900, 100, 600] and later["lamps"]["key"]["at"] == [900, 150, 500] and told["shot"][2]["focus"] == 118
+        away = np.subtract(later["lamps"]["key"]["toward"], [900, 150, 500])
+        assert np.degrees(np.arctan2(away[2], np.hypot(*away[:2]))) == pytest.approx(-30, abs=0.01)
+        assert later["white"] == 5200 and later["focus"] == [{"at": 0.02, "focus": "table"}, {"at": 0.1, "focus": 85}]
+
+    def test_an_opening_as_it_was_cut(self, owned, tmp_path):
+        """Four millimetres wider, and the new file's window is."""
+        loaded, built, listed = owned
+        measured = filled_from("opening.window.width;84\nopening.window.along;58 mm", listed, "day.csv")
+        (tmp_path / "cut.toml").write_text(edited(loaded.text, as_shot(loaded.scene, built, measured).edits), encoding="utf-8")
+        (window,) = load_set(tmp_path / "cut.toml")[0].scene.opening
+        assert window.at == (58, 60) and window.size == (84, 90)
+
+    @pytest.mark.parametrize("text, word", [("shot.later.white;500", "1000"), ("shot.later.focus 2;-4", "0.1"), ("opening.window.width;0", "0.1"), ("shot.later.lamp.key.tilt;95", "90"), ("shot.later.lamp.key.from A;-1", "from 0")])
+    def test_what_cannot_be(self, owned, text, word):
+        """Is a fault with what is allowed."""
+        (one,) = faults_of(text, owned[2])
+        assert word in one.allowed
+
+
 class TestFindings:
     """What changed."""
 
