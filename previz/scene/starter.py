@@ -69,6 +69,7 @@ beam = 30
 [haze]
 extinction = 0.8                # per metre; or visibility in metres
 half_life = 60                  # seconds until half of it is gone
+# uneven = { contrast = 0.5, size = 45, drift = 20 }    # swirls, mm wide, that drift at mm/s
 
 # --------------------------------------------------------------- the camera
 [body]
