@@ -378,6 +378,55 @@ def aim(
     return DONE if solved else SAYS_STOP
 
 
+@app.command(epilog='Example: previz explore scenes/clockmakers-attic.toml --vary "lamp.evening sun.at.z=800..1200:5" --best "contrast_stops max"')
+def explore(
+    scene: ScenePath,
+    vary: Annotated[list[str], option("--vary", "KEY=a..b:n", "A key of the file and its values; may be given again. a..b is 5 values, a..b:9 is 9, or a,b,c.")],
+    samples: Annotated[Optional[int], option("--samples", "N", "N variants spread evenly over all ranges (Latin hypercube) instead of every value with every other.")] = None,
+    best: Annotated[Optional[list[str]], option("--best", "FIGURE max|min", 'What is wanted, like "contrast_stops max"; given again, variants are marked that no other beats in all.')] = None,
+    shot: ShotName = None,
+    size: Size = "480x270",
+    quality: Annotated[Quality, typer.Option("--quality", help="draft is quick and grainy, fine is slow and smooth.")] = Quality.draft,
+    cluster: Annotated[Optional[str], option("--cluster", "ADDRESS", "Work on a Dask cluster that runs already; its workers need previz and the same files.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="All variants as JSON, for a program to read.")] = False,
+    output: Annotated[Optional[Path], option("-o --output", "FOLDER", "A folder; default explore beside the pictures. Run again, only what is missing is done.")] = None,
+    workers: Workers = None,
+):
+    """Many variants of a scene, side by side: pictures, figures, the best."""
+    from previz.aim.explore import all_stopped, explore, summary, summary_text, table_csv
+    from previz.aim.pareto import bests
+    from previz.aim.variant import Look
+    from previz.aim.variants_sheet import variant_pages
+    from previz.aim.vary import variants
+    from previz.check.folder import default_folder, write_text
+    from previz.check.report import report_json
+    from previz.frames.picture import write_picture
+    from previz.progress import watched
+
+    look = Look(shot, picture_size(size), quality.value)
+    loaded, _ = _loaded(scene, workers)
+    wrong = []
+    for read in (lambda: variants(loaded, vary, samples), lambda: bests(best or [])):
+        try:
+            read()
+        except OptionFault as fault:
+            wrong.append(str(fault))
+    if wrong:
+        raise OptionFault("\n".join(wrong))
+    folder = output or default_folder(scene) / "explore"
+    with watched() as watch:
+        found = explore(loaded, *variants(loaded, vary, samples), folder, look=look, wishes=bests(best or []), cluster=cluster, workers=workers, watch=watch)
+    sys.stdout.write(report_json(summary(found)) if json else summary_text(found))
+    write_text(folder / "variants.csv", table_csv(found))
+    written = [folder / "variants.csv"]
+    for number, page in enumerate(variant_pages(found, loaded.scene.title), 1):
+        written.append(folder / f"variants{f'-{number}' if number > 1 else ''}.png")
+        write_picture(written[-1], page)
+    for path in written:
+        print(path, file=sys.stderr if json else sys.stdout)
+    return SAYS_STOP if all_stopped(found) else DONE
+
+
 @app.command(epilog="Example: previz asshot scenes/clockmakers-attic.toml --blank day.csv, and when it is filled in: --marks day.csv")
 def asshot(
     scene: ScenePath,

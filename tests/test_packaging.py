@@ -30,8 +30,18 @@ def locked():
     return {canonicalize_name(name): version for name, version in (line.split("==") for line in lines)}
 
 
+def brought_by(name):
+    """Return what an installed distribution requires; nothing of an extra of ours that is left out of this environment."""
+    extras = {canonicalize_name(Requirement(text).name) for extra, texts in PROJECT["optional-dependencies"].items() if extra != "test" for text in texts}
+    try:
+        return metadata.requires(name) or ()
+    except metadata.PackageNotFoundError:
+        assert name in extras, name
+        return ()
+
+
 def whole_tree(requirements):
-    """Return every requirement that `requirements` bring with them on this machine."""
+    """Return every requirement that `requirements` bring with them on this machine; what an extra that is not installed here would bring is not known."""
     found, waiting = {}, list(requirements)
     while waiting:
         requirement = waiting.pop()
@@ -39,7 +49,7 @@ def whole_tree(requirements):
         if name in found or (requirement.marker and not requirement.marker.evaluate({"extra": ""})):
             continue
         found[name] = requirement
-        waiting += [Requirement(text) for text in metadata.requires(name) or ()]
+        waiting += [Requirement(text) for text in brought_by(name)]
     return found
 
 

@@ -18,6 +18,7 @@ from previz.check.finding import Finding, rule
 from previz.check.order import EXACT, cheapest_order, path_cost
 from previz.check.text import millimetres, number
 from previz.haze.medium import extinction_at
+from previz.light.units import MM_PER_M
 from previz.rig.moves import Move
 from previz.scene.draft import listed
 from previz.scene.model import Scene, Shot
@@ -119,7 +120,7 @@ def _lamp_change(built, name, old, new):
     """One lamp from as it stood to as it is needed."""
     moved = np.subtract(new.at, old.at)
     if (far := float(np.linalg.norm(moved))) >= _MOVED_MM:
-        yield f"move {name} {_way(moved, _axis(built, old))}, as it looks", STAND_MIN + STAND_MIN_A_METRE * far / 1000
+        yield f"move {name} {_way(moved, _axis(built, old))}, as it looks", STAND_MIN + STAND_MIN_A_METRE * far / MM_PER_M
     pan, tilt = _turn(_axis(built, old), _axis(built, new))
     turns = [f"{number(abs(angle), 2)} degrees {words[int(angle > 0)]}" for angle, words in ((pan, ("right", "left")), (tilt, ("down", "up"))) if abs(angle) >= _TURNED_DEG]
     if turns:
@@ -177,7 +178,7 @@ def _camera_changes(shot, move, next_shot, next_move):
     elif on_rail == [False, True]:
         yield "put the camera on the rail", RAIL_MIN
     elif not any(on_rail) and (far := float(np.linalg.norm(there - move.steady.poses(move.take_s).position[0]))) >= _MOVED_MM:
-        yield f"move the camera {millimetres(far)} mm, {to}", CAMERA_MIN + CAMERA_MIN_A_METRE * far / 1000
+        yield f"move the camera {millimetres(far)} mm, {to}", CAMERA_MIN + CAMERA_MIN_A_METRE * far / MM_PER_M
 
 
 def _lift_changes(move, next_move):

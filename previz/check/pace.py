@@ -24,6 +24,7 @@ from previz.camera.view import axes
 from previz.check.finding import Finding, rule
 from previz.check.text import number, span
 from previz.haze.medium import extinction_at
+from previz.light.units import MM_PER_M
 from previz.rig.moves import Move, plan_move
 from previz.scene.model import Scene, Shot
 from previz.scene.shots import scene_of
@@ -37,7 +38,7 @@ NEAR_ENOUGH = 0.8
 LONGEST_CLIP_S = 3600
 _MOMENTS = 121
 _STILL_PX = 1e-3
-_MM_S_TO_KM_H = 3600 / 1e6
+_MM_S_TO_KM_H = 3600 / MM_PER_M**2
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,7 @@ def pace(scene: Scene, shot: Shot, move: Move) -> Pace:
     speed = float(np.linalg.norm(np.diff(poses.position, axis=0), axis=1).max() / (move.take_s / (_MOMENTS - 1)))
     step = picture_step(scene, shot, move)
     columns = scene.body.resolution[0]
-    heights = poses.position[:, 2] * scene.scale / 1000
+    heights = poses.position[:, 2] * scene.scale / MM_PER_M
     return Pace(
         believable_fps=believable,
         too_fast=believable / shot.fps,

@@ -10,6 +10,7 @@ from __future__ import annotations
 from previz.check.finding import Finding, rule
 from previz.check.fit import about
 from previz.check.text import number
+from previz.light.units import MM_PER_M
 from previz.scene.model import Scene, Shot
 from previz.scene.shots import scene_of
 
@@ -52,5 +53,5 @@ def uneven_haze(study):
             "ok",
             about(taken),
             f"Haze that drifts {number(swirls['drift_mm_s'])} mm/s goes {number(swirls['screen_mm_s'])} mm in a second on screen: at 1:{number(study.scene.scale)} "
-            f"that reads as {number(swirls['scale_mm_s'] / 1000, 2)} m/s.",
+            f"that reads as {number(swirls['scale_mm_s'] / MM_PER_M, 2)} m/s.",
         )

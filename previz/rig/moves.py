@@ -312,7 +312,7 @@ def _ends(shot: Shot) -> list:
     """Return the places that the shot goes through, as typed."""
     if shot.move in FREE_MOVES:
         return [shot.from_, *shot.via, *(() if shot.to is None else (shot.to,))]
-    return [shot.from_] if shot.to is None else [shot.from_, shot.to]
+    return [shot.from_] if shot.to is None or shot.move == "still" else [shot.from_, shot.to]
 
 
 def _pan_axis(end, rig: Rig, target, pan: float) -> np.ndarray:

@@ -2,11 +2,12 @@
 Exposure on the three demo sets against Mitsuba 3 (W. Jakob et al., 2022, https://mitsuba-renderer.org), an independent path tracer.
 
 What the meter reads at the start, in the middle and at the end of each set's first shot, the haze as it is then. ISO goes as one over the
-metered luminance at the same stop and exposure time, so stops between two luminances are stops between two ISO settings. Takes
-minutes, so it stands among the benchmarks.
+metered luminance at the same stop and exposure time, so stops between two luminances are stops between two ISO settings. The meter has grain,
+so the scene's own seed and three others are read. Takes minutes, so it stands among the benchmarks.
 """
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +30,7 @@ LONGEST = 32
 RAYS_A_RUN = 256
 NOISE = 0.02
 """Relative standard error at which the reference is known well enough: a tenth of the goal."""
+MORE_SEEDS = 3
 LEAST_RUNS, MOST_RUNS = 4, 64
 
 
@@ -56,24 +58,27 @@ def test_within_a_third_of_a_stop(name, mitsuba, figures):
     move = plan_move(lit.scene, shot, lit.built)
     parts = lit.built.part_named(shot.subject_name)
     read = [_both(mitsuba, lit, move, take_s, parts) for take_s in (0.0, move.take_s / 2, move.take_s)]
-    stops = [float(np.log2(ours / theirs)) for ours, theirs, _ in read]
+    stops = np.array([np.log2(ours / theirs) for ours, theirs, _ in read])
     figures.keep(
         f"exposure-{name}",
         subject=shot.subject_name,
-        stops_at_start_middle_end=[round(s, 3) for s in stops],
-        ours_cd_m2=[round(ours, 3) for ours, _, _ in read],
+        stops_at_start_middle_end=stops[:, 0].round(3).tolist(),
+        stops_farthest_of_all_seeds=np.abs(stops).max(axis=1).round(3).tolist(),
+        ours_cd_m2=[round(ours[0], 3) for ours, _, _ in read],
         reference_cd_m2=[round(theirs, 3) for _, theirs, _ in read],
         reference_error=[round(error, 4) for _, _, error in read],
     )
-    assert max(np.abs(stops)) <= GOAL_STOPS
+    assert np.abs(stops).max() <= GOAL_STOPS
 
 
-def _both(mitsuba, lit, move, take_s: float, parts) -> tuple[float, float, float]:
-    """Return what previz's meter and Mitsuba read on the subject [cd/m2], and the relative standard error of the second."""
+def _both(mitsuba, lit, move, take_s: float, parts) -> tuple[np.ndarray, float, float]:
+    """Return what previz's meter reads by each seed, and Mitsuba, on the subject [cd/m2], and the relative standard error of the second."""
     lit, view = lit_at_moment(lit, move, take_s), view_of(lit, move, take_s, SIZE)
     mask = showing(lit, view, parts)
     assert mask.any()
-    ours = metered(lit, view, parts, view.position + float(move.focus_mm(take_s)[0]) * view.forward, workers=2)
+    point = view.position + float(move.focus_mm(take_s)[0]) * view.forward
+    seeded = [replace(lit, scene=lit.scene.model_copy(update={"seed": lit.scene.seed + k})) for k in range(1 + MORE_SEEDS)]
+    ours = np.array([metered(one, view, parts, point, workers=2) for one in seeded])
     rows, columns = (np.flatnonzero(mask.any(axis=axis)) for axis in (1, 0))
     window = (columns[0], rows[0], columns[-1] - columns[0] + 1, rows[-1] - rows[0] + 1)
     inside = mask[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]

@@ -1,0 +1,230 @@
+"""Many variants of a scene: what is varied, what is kept, what is best, and a cluster that loses a worker."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from previz.aim.explore import KEPT, explore, table_csv
+from previz.aim.pareto import bests, marked
+from previz.aim.tabled import Column, tabled
+from previz.aim.variant import Job, Look, work_out
+from previz.aim.vary import variants
+from previz.check.report import report_json
+from previz.scene.faults import OptionFault, OutsideFault
+from previz.scene.read import read_scene
+
+ATTIC = Path(__file__).parents[2] / "scenes" / "clockmakers-attic.toml"
+QUICK = Look(size=(64, 36), texels=200, rays=4)
+
+ROOM = """
+# what the lamp shines at
+[[room]]
+name = "room"
+plan = [[0, 0], [300, 0], [300, 200], [0, 200]]
+walls = ["south", "east", "north", "west"]
+height = 180
+
+[[opening]]
+name = "window"
+wall = "room.east"
+at = [60, 60]
+size = [80, 90]
+
+[[lamp]]
+name = "key"
+kind = "disc"
+diameter = 60
+at = [900, 100, 600]
+toward = "window"
+lux_at_1m = 20000
+
+[haze]
+extinction = 0.8
+"""
+
+
+@pytest.fixture
+def room(tmp_path):
+    """A room with a lamp and no shot, which is quickly worked out."""
+    path = tmp_path / "room.toml"
+    path.write_text(ROOM)
+    return read_scene(path)
+
+
+@pytest.fixture(scope="module")
+def attic():
+    """The attic, read."""
+    return read_scene(ATTIC)
+
+
+class TestVaried:
+    """Keys as typed."""
+
+    def test_a_grid_takes_every_value_with_every_other(self, attic):
+        """Ends included, the file's comments kept, units as the keys are described."""
+        varied, found = variants(attic, ["lamp.evening sun.at.z=800..1200:3", "haze.extinction=0.5..1.5:2", "lens.stop=16,22"])
+        assert [vary.unit for vary in varied] == ["mm", "1/m", "f-number"]
+        assert [tuple(one.values.values()) for one in found][:4] == [(800, 0.5, 16), (800, 0.5, 22), (800, 1.5, 16), (800, 1.5, 22)] and len(found) == 12
+        assert "at = [830, 820, 800]" in found[0].text
+        assert [line for line in found[0].text.split("\n") if line.startswith("#")] == [line for line in attic.text.split("\n") if line.startswith("#")]
+
+    def test_a_hypercube_has_one_variant_in_every_strip(self, attic):
+        """McKay, Beckman and Conover (1979): each of n strips of each range is met once; whole numbers stay whole; the same every time."""
+        texts = ["lamp.evening sun.at.2=800..1200", "haze.extinction=0.5..1.5"]
+        _, found = variants(attic, texts, 20)
+        values = np.array([list(one.values.values()) for one in found])
+        for column, low, high in zip(values.T, (800, 0.5), (1200, 1.5)):
+            assert sorted(((column - low) / (high - low) * 20).astype(int)) == list(range(20))
+        assert [one.text for one in variants(attic, texts, 20)[1]] == [one.text for one in found]
+        _, whole = variants(attic, ["opening.round window.bars.columns=1..4"], 5)
+        assert all(isinstance(value, int) for one in whole for value in one.values.values())
+
+    @pytest.mark.parametrize(
+        ("text", "says"),
+        [
+            ("lamp.evning sun.at.z=1..2", 'Did you mean "evening sun"?'),
+            ("haze.extintion=1..2", "Did you mean extinction?"),
+            ("haze.g=0.5..1.5:3", "haze.g, at 1.5: must be from"),
+            ("haze=1..2", "this is a table"),
+            ("lens.stop=3", "neither a range nor several values"),
+            ("lens.stop=5..2", "up to a higher one"),
+            ("lens.stop=1..2:0", "2 to 2000 values"),
+            ("lamp.evening sun.at.w=1..2", "Count from 0 to 2, or x, y and z."),
+            ("title.x=1..2", "one value"),
+            ("foo", "not a key and its values"),
+        ],
+    )
+    def test_faults_in_plain_words(self, attic, text, says):
+        """What is wrong and what to do."""
+        with pytest.raises(OptionFault) as fault:
+            variants(attic, [text])
+        assert says in str(fault.value)
+
+    def test_all_faults_at_once(self, attic):
+        """Two keys, a number of samples, and a key that is given twice."""
+        with pytest.raises(OptionFault) as fault:
+            variants(attic, ["foo", "lens.stop=5..2", "haze.g=0.1..0.2", "haze.g=0.3..0.4"], 1)
+        assert str(fault.value).count("--vary") >= 3 and "--samples 1" in str(fault.value) and "varied twice" in str(fault.value)
+
+
+class TestBest:
+    """Marks."""
+
+    @settings(deadline=None, max_examples=60)
+    @given(arrays(float, st.tuples(st.integers(1, 12), st.integers(1, 3)), elements=st.sampled_from([0.0, 1.0, 2.0, 3.0, np.nan])))
+    def test_by_the_definition(self, values):
+        """Marked are those, and only those, that no other is as good as in all and better in one; NaN never."""
+        for row, mark in zip(values, marked(values, [True] * values.shape[1])):
+            beaten = any((other >= row).all() and (other > row).any() for other in values)
+            assert mark == (np.isfinite(row).all() and not beaten)
+
+    def test_the_worst_shot_counts(self):
+        """Of figures with one name the least where more is wanted; a longer name means one of them."""
+        known = [Column(("wide", "clearance", "min_mm"), "mm"), Column(("close", "clearance", "min_mm"), "mm")]
+        row = dict(zip(known, (30.0, 4.0)))
+        (most,), (least,), (one,) = bests(["clearance min_mm max"]), bests(["min_mm min"]), bests(["wide clearance min_mm max"])
+        assert [wish.of(row, wish.columns(known)) for wish in (most, least, one)] == [4, 30, 30]
+
+    def test_a_wish_has_a_direction(self):
+        """Every wrong one is said."""
+        with pytest.raises(OptionFault) as fault:
+            bests(["contrast_stops", "min_mm up", "lux max"])
+        assert str(fault.value).count("--best") == 4
+
+
+class TestExplored:
+    """Worked out, by real processes."""
+
+    def test_lamps_and_haze_cast_no_ray_twice(self, room, tmp_path):
+        """Four variants of one geometry, one bake, each as if it were alone; run again nothing is done, one that is gone is done again."""
+        varied, found = variants(room, ["lamp.key.at.z=500..700:2", "haze.extinction=0.5,1.5"])
+        first = explore(room, varied, found, tmp_path / "out", look=QUICK, wishes=bests(["lux max"]), workers=2)
+        assert (first.worked, first.baked) == (4, 1)
+        alone = tabled(json.loads(work_out(Job(found[3].text, str(room.path), QUICK)).report))
+        assert first.rows[3].figures == alone
+        again = explore(room, varied, found, tmp_path / "out", look=QUICK)
+        assert (again.worked, again.baked) == (0, 0) and again.rows == first.rows
+        kept = sorted((tmp_path / "out" / KEPT).glob("*.json"))
+        before = kept[0].read_bytes()
+        kept[0].write_text(before.decode()[:100])
+        assert explore(room, varied, found, tmp_path / "out", look=QUICK, workers=1).worked == 1
+        assert kept[0].read_bytes() == before and len(list((tmp_path / "out" / KEPT).iterdir())) == 4
+        with pytest.raises(OptionFault, match="Did you mean lux"):
+            explore(room, varied, found, tmp_path / "out", look=QUICK, wishes=bests(["lx max"]))
+
+    def test_from_the_command_line(self, previz, room, tmp_path):
+        """Table with units, one variant that cannot be built, and the best one said."""
+        run = previz("explore", room.path, "--vary", "opening.window.at.0=60..190:2", "--best", "lux max", "-o", "out", "--workers", "1")
+        assert run.returncode == 0, run.stderr
+        head, good, bad = csv.reader((tmp_path / "out" / "variants.csv").read_text().splitlines())
+        assert head[:5] == ["variant", "picture", "opening.window.at.0 [mm]", "best in lux max", "cannot be built"]
+        assert any(name.endswith("area_mm2 [mm2]") for name in head)
+        assert good[3] == "best" and "window" in bad[4] and bad[2] == "190"
+        assert "variant 1\n" in run.stdout and "1 that cannot be built" in run.stdout
+
+
+SCHEDULER = """
+import sys, time
+from distributed import LocalCluster
+if __name__ == "__main__":
+    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, protocol="tcp") as cluster:
+        print(cluster.scheduler_address, *(nanny.pid for nanny in cluster.workers.values()), flush=True)
+        sys.stdin.read()
+"""
+
+
+class TestCluster:
+    """A real scheduler with two workers."""
+
+    def test_a_worker_that_is_killed_loses_nothing(self, room, tmp_path):
+        """One worker is killed when the first variant is done: every variant comes, the same bytes as from this machine."""
+        pytest.importorskip("distributed", reason='the extra "cluster" is not installed')
+        script = tmp_path / "scheduler.py"
+        script.write_text(SCHEDULER)
+        env = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONWARNINGS": "ignore"}
+        with subprocess.Popen([sys.executable, script], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=env, text=True) as served:
+            address, victim, _ = served.stdout.readline().split()
+            varied, found = variants(room, ["lamp.key.at.z=500..700:6"])
+            killed = []
+
+            def watch(label):
+                def tick(share):
+                    if label == "variants" and not killed:
+                        killed.append(share)
+                        os.kill(int(victim), 9)
+
+                return tick
+
+            far = explore(room, varied, found, tmp_path / "far", look=QUICK, cluster=address, watch=watch)
+            served.stdin.close()
+        assert killed and killed[0] < 1 and far.worked == 6
+        for row in far.rows:
+            assert report_json(json.loads(work_out(Job(row.variant.text, str(room.path), QUICK)).report)) == report_json(_kept(tmp_path / "far", row, room))
+        assert table_csv(far).count("\n") == 7
+
+    def test_nobody_there(self, room, tmp_path, monkeypatch):
+        """An address where nothing listens, and less patience than usual."""
+        monkeypatch.setattr("previz.aim.explore.PATIENCE_S", 0.5)
+        pytest.importorskip("distributed", reason='the extra "cluster" is not installed')
+        varied, found = variants(room, ["lamp.key.at.z=500..700:2"])
+        with pytest.raises(OutsideFault, match="no scheduler answers"):
+            explore(room, varied, found, tmp_path, look=QUICK, cluster="tcp://127.0.0.1:9")
+
+
+def _kept(folder, row, room):
+    from previz.aim.variant import fingerprint
+    from previz.scene.read import scene_from
+
+    mark = fingerprint(scene_from(row.variant.text, room.path), row.variant.text, QUICK)[:20]
+    return json.loads((folder / KEPT / f"{mark}.json").read_text())["report"]
