@@ -47,14 +47,19 @@ def about_shot(finding: dict, name: str) -> bool:
     return finding["about"] in (name, f"shot {name}")
 
 
-def judged(flow: Flow, title: str, findings: list[dict]) -> None:
-    """Write findings that stop the day or ask for care, each with its remedy."""
-    chosen = [finding for finding in findings if finding["level"] != "ok"]
+def judged(flow: Flow, title: str, findings: list[dict], *, on_this_page: bool = False) -> None:
+    """Write findings that stop the day or ask for care, the first kind first, each with its remedy; `on_this_page` as many as it has room for, and the number of the rest."""
+    chosen = sorted((finding for finding in findings if finding["level"] != "ok"), key=lambda finding: finding["level"] != "stop")
     if chosen:
         flow.heading(title)
-    for finding in chosen:
+    for number, finding in enumerate(chosen):
         level = "STOP  " if finding["level"] == "stop" else ""
-        flow.words(f"{level}{finding['about']}: {finding['says']}")
+        says, rest = f"{level}{finding['about']}: {finding['says']}", len(chosen) - number
+        more = rest > 1
+        if on_this_page and not flow.holds(says, finding["remedy"], more=more):
+            flow.words(f"And {rest} more; previz check tells {'them' if more else 'it'}.", colour=SOFT)
+            return
+        flow.words(says)
         if finding["remedy"]:
             flow.words(finding["remedy"], colour=SOFT, indent=4, after=0.8)
 

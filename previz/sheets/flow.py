@@ -30,6 +30,11 @@ class Flow:
         if self.y - height < 16:
             self.begin("")
 
+    def holds(self, text: str, remedy: str, *, more: bool) -> bool:
+        """Return whether the page has room for a finding and its remedy, and a line to say that there are more."""
+        lines = len(self.leaves.lines_of(text, self.width)) + (len(self.leaves.lines_of(remedy, self.width - 4)) if remedy else 0)
+        return self.y - (lines + more) * LINE_MM - 0.8 >= 16
+
     def words(self, text: str, *, large=False, colour=INK, indent=0.0, after=0.0) -> None:
         """Write text over as many lines as it takes."""
         step = LINE_MM if not large else 6.2

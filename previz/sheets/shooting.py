@@ -69,7 +69,7 @@ def shot_page(flow: Flow, study: Study, taken: Taken, entry: dict, findings: lis
     flow.heading("As it was shot")
     lines_to_write(flow, mine)
     cautions_again(flow, [finding for finding in findings if finding["about"].startswith(SAFETY)])
-    judged(flow, "To look after in this shot", [finding for finding in findings if about_shot(finding, taken.shot.name)])
+    judged(flow, "To look after in this shot", [finding for finding in findings if about_shot(finding, taken.shot.name)], on_this_page=True)
 
 
 def _pictures(flow, pictures):

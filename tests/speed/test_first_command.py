@@ -29,7 +29,7 @@ def wheel(tmp_path_factory):
 def built(tmp_path_factory):
     """A folder that holds the package as `pip install .` leaves it, from a clean copy of the sources."""
     folder = tmp_path_factory.mktemp("install")
-    for name in ("previz", ".packaging", "pyproject.toml", "requirements.lock", "README.md", "LICENSE"):
+    for name in ("previz", ".packaging", "pyproject.toml", "requirements.lock", "README.md", "LICENSE", "scenes"):
         copy = shutil.copytree if (ROOT / name).is_dir() else shutil.copy
         copy(ROOT / name, folder / "source" / name, **({"ignore": shutil.ignore_patterns("__pycache__")} if copy is shutil.copytree else {}))
     command = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--target", str(folder / "site"), str(folder / "source")]
