@@ -57,6 +57,15 @@ class SceneFile:
         problem = Problem(self._as_typed(key_path), allowed, remedy, found)
         return located(problem, self.path, self._marks, self._typed)
 
+    def path_in_text(self, key_path: tuple[str | int, ...]) -> tuple[str | int, ...]:
+        """Return a key of `scene` as the file's text has it: a row that it repeats is one."""
+        return self._as_typed(key_path)
+
+    def is_repeated(self, table: str, number: int) -> bool:
+        """Return whether a row of `scene` is one of several that the file writes once."""
+        rows = self._rows[table]
+        return rows.count(rows[number]) > 1
+
     def _as_typed(self, key_path):
         """Count rows as in the file, where a repeated row is one, and keys as typed."""
         keys = [part.rstrip("_") if isinstance(part, str) and part in ("from_",) else part for part in key_path]

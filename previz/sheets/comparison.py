@@ -21,7 +21,7 @@ from previz.check.study import study_set
 from previz.check.text import number
 from previz.light.measured import unusable_files
 from previz.rays.lit import LitSet, light_set, lit_anew
-from previz.scene.faults import OptionFault, SceneFaults
+from previz.scene.faults import Fault, OptionFault, SceneFaults
 from previz.scene.files import outside, replacing
 from previz.scene.model import Scene
 from previz.scene.read import SceneFile
@@ -65,7 +65,7 @@ def compare(file: SceneFile, built: BuiltSet, marks: Path, output: Path, *, work
     _apart(file, marks, output)
     measured = read_filled(marks, fields(file.scene, built))
     found = as_shot(file.scene, built, measured)
-    scene, built_now = _written(edited(file.text, found.edits), output)
+    scene, built_now = _written(edited(file.text, _in_the_text(file, found.edits, marks)), output)
     plan = light_set(file.scene, built, workers=workers, progress=watch("light as planned"))
     day = _lit_as_set_up(plan, scene, built_now, workers, watch)
     before = findings(study_set(plan, workers=workers, watch=lambda name: watch(f"{name} as planned")))
@@ -80,6 +80,16 @@ def _apart(file: SceneFile, marks: Path, output: Path) -> None:
         raise OptionFault(f"-o {output}: it would overwrite what it is made from", "Give another name; the plan is kept.")
     if output.resolve().parent != file.path.resolve().parent:
         raise OptionFault(f"-o {output}: it must lie in the folder of {file.path}, whose files it names", "Give a name in that folder.")
+
+
+def _in_the_text(file: SceneFile, edits, marks: Path) -> list:
+    """Return the edits by the rows of the file's text; SceneFaults for openings of a row that the file writes once, which it cannot tell apart."""
+    repeated = sorted({path[1] for path, _ in edits if path[0] == "opening" and file.is_repeated("opening", path[1])})
+    if repeated:
+        remedy = "In the scene file, write each opening of that row out as an [[opening]] of its own, without repeat; then its measures can be told apart."
+        names = [file.scene.opening[number].name for number in repeated]
+        raise SceneFaults([Fault(marks, 0, f"opening.{name}", "", "this opening is one of a row that the scene file repeats", remedy) for name in names])
+    return [(file.path_in_text(path), value) for path, value in edits]
 
 
 def _lit_as_set_up(plan: LitSet, scene: Scene, built: BuiltSet, workers, watch) -> LitSet:

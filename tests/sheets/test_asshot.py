@@ -304,6 +304,17 @@ class TestCommand:
         assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
         assert capsys.readouterr().out == ""
 
+    def test_openings_behind_a_row(self, scene_file, tmp_path, capsys):
+        """One of a row that the file repeats cannot be told apart, which is said and nothing written; one after it is changed, and no other."""
+        row = '[[opening]]\nname = "gap"\nwall = "room.north"\nat = [20, 20]\nsize = [6, 60]\nrepeat = { count = 3, step = [30, 0] }\n\n'
+        scene_file.write_text(scene_file.read_text().replace('[[opening]]\nname = "window"', f'{row}[[opening]]\nname = "window"'))
+        (tmp_path / "day.csv").write_text("opening.gap-2.width;7\nopening.window.width;84\n")
+        assert run(["asshot", str(scene_file), "--marks", str(tmp_path / "day.csv")]) == 2
+        assert "opening.gap-2" in capsys.readouterr().err and not (tmp_path / "plain-asshot.toml").exists()
+        file, _ = load_set(scene_file)
+        number = [opening.name for opening in file.scene.opening].index("window")
+        assert file.path_in_text(("opening", number, "size")) == ("opening", 1, "size") and not file.is_repeated("opening", number)
+
     def test_a_scene_that_would_be_at_fault_is_not_written(self, scene_file, tmp_path, capsys):
         """The lamp measured into its own target: the fault names the new file, which is not there."""
         scene_file.write_text(scene_file.read_text().replace('toward = "window"', "toward = [905, 100, 600]"))
