@@ -176,17 +176,19 @@ def _of_haze(glow, cell, wx, wy, wz, weight, basis, total):
 
 
 @compiled
-def _to_texels(first, last, texel, surface, cell, haze, way, sent, lit, heading, once, table, glow, glows, arriving):
-    """One bounce to texels first .. last: `sent` (n, 4) lm/m2, a `FirstLight` or else a `glow` (cells, 9, 4) cd/m2 in, illuminance (n, 4) out."""
+def _to_texels(first, last, texel, surface, cell, haze, way, shines, sent, lit, heading, once, table, glow, glows, arriving):
+    """One bounce to texels first .. last: `sent` (n, 4) lm/m2 where `shines` (n,), a `FirstLight` or else a `glow` (cells, 9, 4) cd/m2 in, illuminance (n, 4) out."""
     total, veil, basis = np.empty(_COLOURS, np.float32), np.empty(_COLOURS, np.float32), np.empty(9, np.float32)
     once_scattered = np.empty(cell.shape[1], np.float32)
     for i in range(first, last):
         total[:] = 0.0
         count = 0
         for k in range(texel.shape[1]):
+            count += texel[i, k] != DROPPED
+        for k in range(texel.shape[1]):
             met = texel[i, k]
-            count += met != DROPPED
-            if met >= 0 and sent[met, 0] + sent[met, 1] + sent[met, 2] > 0.0:
+            # At first few texels shine, and this is asked of all rays: one byte each, so that all answers are at hand.
+            if met >= 0 and shines[met]:
                 share = surface[i, k]
                 for c in range(_COLOURS):
                     total[c] += share * sent[met, c]
@@ -306,6 +308,7 @@ def _of_one_lamp(texels, transport, weight, direct, lamp, threads, read, incomin
     reflectance[~transport.valid[:n]] = 0
     borrow, moments = transport.grid.borrowed, weight.moments[:, None]
     straight = sent = reflectance * direct[:, None]
+    shines, after = sent.any(axis=1), reflectance.any(axis=1)
     glow = np.zeros((cells, HARMONICS, _COLOURS), np.float32)
     total, total_glow = np.zeros((n, _COLOURS), np.float32), np.zeros_like(glow)
     scattered_before = lamp._replace(lit=np.zeros_like(lamp.lit))
@@ -317,10 +320,11 @@ def _of_one_lamp(texels, transport, weight, direct, lamp, threads, read, incomin
         for number in range(_ROUNDS):
             arriving, through = np.empty_like(total), np.empty_like(total_glow)
             light = sent, *(scattered_before if number else lamp), glow, number > 0
-            jobs = banded(_to_texels, n, 2 * threads, *weight.texels[number].arrays, *light, arriving)
+            jobs = banded(_to_texels, n, 2 * threads, *weight.texels[number].arrays, shines, *light, arriving)
             jobs += banded(_to_cells, cells, threads, *weight.cells[number].arrays, *light, through)
             _done(jobs)
             before, sent, glow = sent, reflectance * arriving, moments * through[borrow]
+            shines = after
             total += arriving
             total_glow += glow
         every = np.ones(n, np.float32)
