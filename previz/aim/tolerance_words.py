@@ -42,7 +42,8 @@ def _held(one: Held) -> str:
 
 def _notes(off: Off, found: Tolerance) -> list[str]:
     said = [f"The middle of the light lands {off.miss_mm:.0f} mm from its target by the plan; all this counts from where it lands."] if off.miss_mm > 1 else []
-    said.append("Alone: all else is right. All at once: every one is off, each by up to so much; 95 % of such days keep every bound.")
+    least = min((one.kept for one in found.held), default=1.0)
+    said.append(f"Alone: all else is right. All at once: every one is off, each by up to so much; of the days tried so, {math.floor(100 * least)} % or more kept each bound.")
     if any(one.bent for one in found.held):
         said.append("* Straight lines do not describe it: go by what was tried, and take its allowances alone with care.")
     if off.clearance_mm is not None and off.clearance_mm <= CLEAR_MM:
