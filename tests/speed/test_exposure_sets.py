@@ -6,13 +6,12 @@ metered luminance at the same stop and exposure time, so stops between two lumin
 so the scene's own seed and three others are read. Takes minutes, so it stands among the benchmarks.
 """
 
-import os
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from reference_renderer import llvm_library, reference_scene, render
+from reference_renderer import reference_scene, render
 
 from previz.build.assemble import build_set
 from previz.check.meter import SIZE, metered, showing
@@ -32,21 +31,6 @@ NOISE = 0.02
 """Relative standard error at which the reference is known well enough: a tenth of the goal."""
 MORE_SEEDS = 3
 LEAST_RUNS, MOST_RUNS = 4, 64
-
-
-@pytest.fixture(scope="module")
-def mitsuba():
-    """Mitsuba with its compiled back end on two threads."""
-    library = llvm_library()
-    if library is None:
-        pytest.skip("no LLVM library of version 15 or later found: install libllvm19, or set DRJIT_LIBLLVM_PATH")
-    os.environ["DRJIT_LIBLLVM_PATH"] = library
-    import drjit
-    import mitsuba
-
-    mitsuba.set_variant("llvm_ad_rgb")
-    drjit.set_thread_count(2)
-    return mitsuba
 
 
 @pytest.mark.parametrize("name", ["clockmakers-attic", "chapel-nave", "boathouse"])
