@@ -103,8 +103,10 @@ def _slab_regions(panel, holes, inside, edge):
     cut = _merged(holes) if holes else shapely.Polygon()
     # what collapses to a line on the grid must not go into the next step
     body = shapely.multipolygons(_polygons(shapely.difference(panel.outer, cut, grid_size=_GRID_MM)))
-    seen = shapely.intersection(body, panel.inner, grid_size=_GRID_MM)
-    rim = shapely.difference(body, panel.inner, grid_size=_GRID_MM)
+    # corners that differ by the grid alone become one, or crumbs of a step of the grid are left between the two
+    inner = shapely.snap(panel.inner, body, _TOUCH_MM)
+    seen = shapely.intersection(body, inner, grid_size=_GRID_MM)
+    rim = shapely.difference(body, inner, grid_size=_GRID_MM)
     return [(piece, label) for shape, label in ((seen, inside), (rim, edge)) for piece in _polygons(shape)]
 
 

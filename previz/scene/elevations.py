@@ -31,6 +31,8 @@ from shapely.geometry import Polygon
 from previz.scene.model import Pitch, Room, Slab
 
 _PARALLEL = 1e-6
+_GRID_MM = 1e-6
+_SLIT_MM = 1e-4
 
 
 @dataclass(frozen=True)
@@ -125,7 +127,13 @@ def wall_plans(room: Room) -> tuple[WallPlan, ...]:
 def outer_plan(room: Room) -> shapely.Geometry:
     """Return what floor and roof cover: the plan and every standing wall's footprint, seen from above. [mm]"""
     walls = [shapely.make_valid(plan.footprint) for plan in wall_plans(room) if plan.standing]
-    return shapely.orient_polygons(_polygons(shapely.union_all([Polygon(room.plan), *walls], grid_size=1e-6)))
+    return shapely.orient_polygons(_without_slits(_polygons(shapely.union_all([Polygon(room.plan), *walls], grid_size=_GRID_MM))))
+
+
+def _without_slits(area):
+    """Close holes no wider than the grid leaves between a plan and its walls; no solid can have them."""
+    shells = [Polygon(part.exterior, [ring for ring in part.interiors if not Polygon(ring).buffer(-_SLIT_MM).is_empty]) for part in shapely.get_parts(area)]
+    return shapely.multipolygons(shells) if len(shells) > 1 else shells[0]
 
 
 def ridge_line(room: Room) -> tuple[np.ndarray, np.ndarray, float]:

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import trimesh
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
@@ -83,6 +83,8 @@ class TestWalls:
         assert np.all(inward[sides == "inside"] > 0) and np.all(inward[sides == "outside"] < 0)
 
     @settings(max_examples=40, deadline=None)
+    @example([60.0, 78.458984375, 60.0], 1.0, "flat", 2)
+    @example([60.0, 82.84592283724706, 60.0, 171.08303378383778, 60.0, 117.0, 116.649529208865, 60.0, 175.0], 1.0, {"pitch": 35, "ridge": "x"}, 6)
     @given(
         st.lists(st.floats(60, 200), min_size=3, max_size=12),
         st.floats(1, 6),
