@@ -13,7 +13,7 @@ import tomlkit
 Path = tuple[str | int, ...]
 
 
-def rewritten(text: str, changes: Mapping[Path, object], digits: int = 2) -> str:
+def rewritten(text: str, changes: Mapping[Path, object], digits: int | None = 2) -> str:
     """
     Return the TOML `text` with values changed or added.
 
@@ -22,8 +22,8 @@ def rewritten(text: str, changes: Mapping[Path, object], digits: int = 2) -> str
     changes : mapping of key path to value
         ("lamp", 0, "at"): [1.0, 2.0, 3.0]. Tables on the way must be there; a row past the last of [[tables]] is added as
         a whole, ("opening", 3): {...}. None takes a key away.
-    digits : int
-        Kept after the decimal point.
+    digits : int or None
+        Kept after the decimal point; None keeps all, for what a maker has measured.
     """
     document = tomlkit.parse(text)
     for path, value in changes.items():
@@ -42,7 +42,7 @@ def rewritten(text: str, changes: Mapping[Path, object], digits: int = 2) -> str
     return tomlkit.dumps(document)
 
 
-def _row(value: Mapping, digits: int):
+def _row(value: Mapping, digits: int | None):
     """A new [[table]], its lists and inline tables on one line each."""
     row = tomlkit.table()
     for key, item in value.items():
@@ -50,14 +50,16 @@ def _row(value: Mapping, digits: int):
     return row
 
 
-def _plain(value, digits: int):
-    """Numbers without more digits than a maker can measure, tuples as lists, mappings as inline tables."""
+def _plain(value, digits: int | None):
+    """Numbers without more digits than a maker can measure, mappings as inline tables; lists, also of tables, on one line."""
     if isinstance(value, Mapping):
         table = tomlkit.inline_table()
         table.update({key: _plain(item, digits) for key, item in value.items()})
         return table
     if isinstance(value, (list, tuple)):
-        return [_plain(item, digits) for item in value]
+        array = tomlkit.array()
+        array.extend(_plain(item, digits) for item in value)
+        return array
     if isinstance(value, float):
-        return int(value) if value == int(value) else round(value, digits)
+        return int(value) if value.is_integer() else value if digits is None else round(value, digits)
     return value

@@ -1,8 +1,8 @@
 """
 Back from the bench: what was measured on the day goes into the scene, and the set is checked as it was really set up.
 
-Takes a scene file, its built set and measured values; gives places worked out of them, the differences from the plan, a new
-text of the file with all its remarks, and how the findings changed. Knows nothing of CSV.
+Takes a scene file, its built set and measured values; gives places worked out of them, the differences from the plan, what
+changes in the file, and how the findings changed. Knows nothing of CSV.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
-import tomlkit
 from scipy.optimize import least_squares
 
 from previz.build.built import BuiltSet
@@ -201,31 +200,6 @@ def _listed(value):
 def _rounded(point) -> list[float]:
     """To a hundredth of a millimetre, which no tape reads."""
     return [round(float(v), 2) + 0.0 for v in point]
-
-
-def edited(text: str, edits) -> str:
-    """Return the text of a scene file with keys set to new values, all else as it was, remarks included."""
-    document = tomlkit.parse(text)
-    for path, value in edits:
-        table = document
-        for part in path[:-1]:
-            table = table[part]
-        table[path[-1]] = _typed(value)
-    return tomlkit.dumps(document)
-
-
-def _typed(value):
-    """Return a value as TOML writes it on one line."""
-    if isinstance(value, dict):
-        table = tomlkit.inline_table()
-        table.update({key: _typed(entry) for key, entry in value.items()})
-        return table
-    if isinstance(value, list):
-        array = tomlkit.array()
-        array.extend(_typed(entry) for entry in value)
-        return array
-    whole = isinstance(value, float) and value.is_integer()
-    return int(value) if whole else value
 
 
 def differences(lit, measured: Iterable[Measured]) -> tuple[Difference, ...]:

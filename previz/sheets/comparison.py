@@ -25,7 +25,8 @@ from previz.scene.faults import Fault, OptionFault, SceneFaults
 from previz.scene.files import outside, replacing
 from previz.scene.model import Scene
 from previz.scene.read import SceneFile
-from previz.sheets.asshot import AsShot, Change, Difference, as_shot, changed, contradictions, differences, edited
+from previz.scene.rewrite import rewritten
+from previz.sheets.asshot import AsShot, Change, Difference, as_shot, changed, contradictions, differences
 from previz.sheets.fields import fields
 from previz.sheets.filled import read_filled
 
@@ -65,7 +66,7 @@ def compare(file: SceneFile, built: BuiltSet, marks: Path, output: Path, *, work
     _apart(file, marks, output)
     measured = read_filled(marks, fields(file.scene, built))
     found = as_shot(file.scene, built, measured)
-    scene, built_now = _written(edited(file.text, _in_the_text(file, found.edits, marks)), output)
+    scene, built_now = _written(rewritten(file.text, dict(_in_the_text(file, found.edits, marks)), digits=None), output)
     plan = light_set(file.scene, built, workers=workers, progress=watch("light as planned"))
     day = _lit_as_set_up(plan, scene, built_now, workers, watch)
     before = findings(study_set(plan, workers=workers, watch=lambda name: watch(f"{name} as planned")))

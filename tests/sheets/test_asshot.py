@@ -13,7 +13,8 @@ from previz.build.load import load_set
 from previz.check.finding import Finding
 from previz.cli import run
 from previz.scene.faults import SceneFaults
-from previz.sheets.asshot import TAPE_MM, as_shot, changed, contradictions, edited, place_found
+from previz.scene.rewrite import rewritten
+from previz.sheets.asshot import TAPE_MM, as_shot, changed, contradictions, place_found
 from previz.sheets.fields import corners, fields
 from previz.sheets.filled import blank_csv, filled_from, number_of
 
@@ -178,7 +179,7 @@ class TestScene:
         loaded, built, listed = plain
         text = loaded.text.replace("at = [900, 100, 600]", "at = [900, 100, 600]   # on the tall stand")
         measured = filled_from("lamp.key.x;905\nshot.past the table.stop;16\nlamp.key.lux.table;900\nshot.past the table.end x;181", listed, "day.csv")
-        now = edited(text, as_shot(loaded.scene, built, measured).edits)
+        now = rewritten(text, dict(as_shot(loaded.scene, built, measured).edits), digits=None)
         told = tomlkit.parse(now).unwrap()
         assert told["lamp"][0]["at"] == [905, 100, 600] and told["shot"][0]["stop"] == 16 and told["shot"][0]["to"] == [181, -30, 60]
         assert told["lamp"][0]["measured"] == [{"at": [150, 100, 35], "lux": 900}]
@@ -241,7 +242,7 @@ class TestShotsOfTheirOwn:
         """And the file's own lamp stays; tilt as for a lamp."""
         loaded, built, listed = owned
         text = "shot.later.lamp.key.y;150\nshot.later.lamp.key.tilt;-30\nshot.later.white;5200\nshot.later.focus 1 at;0.02\nshot.later.focus 2;85\nshot.by its light.focus;118"
-        told = tomlkit.parse(edited(loaded.text, as_shot(loaded.scene, built, filled_from(text, listed, "day.csv")).edits)).unwrap()
+        told = tomlkit.parse(rewritten(loaded.text, dict(as_shot(loaded.scene, built, filled_from(text, listed, "day.csv")).edits), digits=None)).unwrap()
         later = told["shot"][1]
         assert told["lamp"][0]["at"] == [900, 100, 600] and later["lamps"]["key"]["at"] == [900, 150, 500] and told["shot"][2]["focus"] == 118
         away = np.subtract(later["lamps"]["key"]["toward"], [900, 150, 500])
@@ -252,7 +253,7 @@ class TestShotsOfTheirOwn:
         """Four millimetres wider, and the new file's window is."""
         loaded, built, listed = owned
         measured = filled_from("opening.window.width;84\nopening.window.along;58 mm", listed, "day.csv")
-        (tmp_path / "cut.toml").write_text(edited(loaded.text, as_shot(loaded.scene, built, measured).edits), encoding="utf-8")
+        (tmp_path / "cut.toml").write_text(rewritten(loaded.text, dict(as_shot(loaded.scene, built, measured).edits), digits=None), encoding="utf-8")
         (window,) = load_set(tmp_path / "cut.toml")[0].scene.opening
         assert window.at == (58, 60) and window.size == (84, 90)
 
