@@ -1,0 +1,8 @@
+import type { Mount } from "../bench";
+import { h } from "../dom";
+
+export const walk: Mount = (host) => {
+  const element = h("p", { class: "empty" }, "Nothing is drawn here yet.");
+  host.append(element);
+  return { element, dispose: () => element.remove() };
+};
