@@ -9,6 +9,7 @@ what they look like.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,12 +17,14 @@ import numpy as np
 from previz.build.built import BuiltSet
 from previz.camera.view import axes, view_at
 from previz.check.finding import Finding, rule
-from previz.check.fit import about, when
-from previz.check.remedy import changes, first_that
+from previz.check.fit import CLEAR_MM, HIDDEN_SHARE, about, when
+from previz.check.fit import EDGE_SHARE as EDGE_OF_FRAME
+from previz.check.remedy import Change, changes, first_that
 from previz.check.text import number
 from previz.light.lamps import emitters, face_points
 from previz.rays.tracer import SKIN_MM, Tracer
 from previz.rig.clearance import clearance
+from previz.rig.framing import Framing, framing
 from previz.rig.moves import Move, plan_move
 from previz.rig.solids import rig_parts
 from previz.scene.model import Scene, Shot
@@ -45,8 +48,8 @@ SHADOW_SHARE = 0.02
 EDGE_SHARE = 0.002
 """More of the frame than this past the set is seen: about two rays of the grid (own choice)."""
 
-CLEAR_MM = 5.0
-"""A remedy leaves this much air round the lens (common practice)."""
+LIMITS = {"shadow": SHADOW_SHARE, "lamp": 0.0, "beyond": EDGE_SHARE}
+"""The most of each figure that nothing is said of."""
 
 _SIDES = ("outside", "edge")
 _SHELL = ("wall", "floor", "ceiling", "slope")
@@ -193,22 +196,46 @@ def _tracer_of(solids) -> Tracer:
     return Tracer(np.concatenate(vertices), np.concatenate(triangles))
 
 
-def remedied(study, taken, kind: str, most: float) -> str | None:
-    """Return the smallest change of the camera's place after which a figure is at most `most` and the lens is still clear, tried; None where none is."""
-    looker, scene, shot = Looker(study.built), scene_of(study.scene, taken.shot), taken.shot
-    before = {name: getattr(taken.seen, name) for name in ("shadow", "lamp", "beyond")}
+def remedied(study, taken, passes: Callable[[Change, Move], bool] = lambda change, move: True, *, mends: str | None = None) -> str | None:
+    """
+    Return the smallest change of the camera's place that mends a shot, tried; None where none does.
 
-    def passes(change) -> bool:
+    Parameters
+    ----------
+    study : Study
+    taken : Taken
+        The shot's figures before.
+    passes : callable
+        Whether a rule's own question is answered with a change and the move that comes of it.
+    mends : str, optional
+        The figure of `Seen` that must come down to its limit. What mends one thing must not spoil another: all other figures stay
+        within their limits or as they are, and so do the subject's framing and the air round the lens.
+    """
+    looker, scene, shot = Looker(study.built), scene_of(study.scene, taken.shot), taken.shot
+    allowed = {name: limit if name == mends else max(share(getattr(taken.seen, name)), limit) for name, limit in LIMITS.items()}
+
+    def mended(change) -> bool:
         move = plan_move(change.scene, change.shot, study.built)
-        after = looker.seen(change.scene, move)
-        # What mends one thing must not spoil another.
-        if any(share(getattr(after, name)) > (most if name == kind else max(share(before[name]), most)) for name in before):
+        if not passes(change, move):
             return False
-        return clearance(study.built, change.scene, move).min_mm >= min(CLEAR_MM, taken.clearance.min_mm if taken.clearance else 0.0)
+        after = looker.seen(change.scene, move)
+        if any(share(getattr(after, name)) > most for name, most in allowed.items()):
+            return False
+        return _keeps_framing(looker, change, move, taken.framing) and clearance(study.built, change.scene, move).min_mm >= min(
+            CLEAR_MM, taken.clearance.min_mm if taken.clearance else 0.0
+        )
 
     forward = axes(*(np.reshape(angle, ()) for angle in (taken.move.poses(0.0).pan[0], taken.move.poses(0.0).tilt[0])))[0]
-    found = first_that(passes, changes(scene, shot, forward))
+    found = first_that(mended, changes(scene, shot, forward))
     return None if found is None else found.words[0].upper() + found.words[1:]
+
+
+def _keeps_framing(looker: Looker, change: Change, move: Move, before: Framing | None) -> bool:
+    """Return whether the subject sits in the frame as well as before, or well enough."""
+    if before is None:
+        return True
+    after = framing(looker.built, looker.tracer, change.scene, change.shot, move)
+    return after.worst_margin >= min(before.worst_margin, EDGE_OF_FRAME) and after.hidden_share <= max(before.hidden_share, HIDDEN_SHARE)
 
 
 def share(worst: Worst | None) -> float:
@@ -227,7 +254,7 @@ def lens_shadow(study):
             "care",
             about(taken),
             f"The camera's own shadow falls in the picture: it takes {number(100 * found.share, 2)} % of what {found.what} lights in frame, {when(taken, found.at_take_s)}.",
-            _try(remedied(study, taken, "shadow", SHADOW_SHARE), "and it is gone", f"Come in from the other side of {found.what}, or raise the lamp."),
+            _try(remedied(study, taken, mends="shadow"), "and it is gone", f"Come in from the other side of {found.what}, or raise the lamp."),
         )
 
 
@@ -242,7 +269,7 @@ def lamp_in_frame(study):
             "care",
             about(taken),
             f"The lens looks into {found.what} {when(taken, found.at_take_s)}: {'all' if found.share > 0.99 else f'{100 * found.share:.0f} %'} of its face is in the picture, and it will glare.",
-            _try(remedied(study, taken, "lamp", 0.0), "and it is out of sight", f"Stand {found.what} farther out to a side, where the wall hides it, or keep it if it is meant to be the sun."),
+            _try(remedied(study, taken, mends="lamp"), "and it is out of sight", f"Stand {found.what} farther out to a side, where the wall hides it, or keep it if it is meant to be the sun."),
         )
 
 
@@ -257,7 +284,7 @@ def edge_of_the_set(study):
             "care",
             about(taken),
             f"The picture looks past the set, or on a cut edge of it: {number(100 * found.share, 2)} % of the frame, most at the {found.what}, {when(taken, found.at_take_s)}.",
-            _try(remedied(study, taken, "beyond", EDGE_SHARE), "and it is out of frame", "Hang a dark cloth or a card behind that side, or use a longer lens."),
+            _try(remedied(study, taken, mends="beyond"), "and it is out of frame", "Hang a dark cloth or a card behind that side, or use a longer lens."),
         )
 
 
