@@ -437,24 +437,14 @@ def asshot(
     workers: Workers = None,
 ):
     """The set checked as it was really set up, from measured marks."""
-    from previz.check.folder import write_text
-    from previz.progress import watched
-    from previz.sheets.fields import fields
-    from previz.sheets.filled import blank_csv
+    from previz.comparing import blank_written, marks_compared
 
     if (marks is None) == (blank is None):
         raise OptionFault("asshot needs either --marks or --blank", "--blank FILE writes an empty sheet; --marks FILE reads the filled one.")
     loaded, built = _loaded(scene, workers)
     if blank is not None:
-        write_text(blank, blank_csv(loaded.scene.title, fields(loaded.scene, built)))
-        print(blank)
-        return DONE
-    from previz.sheets.comparison import compare, comparison_json, comparison_text
-
-    with watched() as watch:
-        compared = compare(loaded, built, marks, output or scene.with_name(f"{scene.stem}-asshot.toml"), workers=workers, watch=watch)
-    sys.stdout.write(comparison_json(compared) if json else comparison_text(compared))
-    return _verdict(compared.figures)
+        return blank_written(loaded, built, blank)
+    return _verdict(marks_compared(loaded, built, marks, json, output, workers))
 
 
 @app.command(epilog="Example: previz sheet scenes/clockmakers-attic.toml --paper Letter")
