@@ -34,7 +34,7 @@ def aim_map(asked: Asked, page: tuple[float, float]) -> Drawing:
     drawing = page_for("aim-map", f"Where {lamp.name} may stand: {', '.join(f'{w.through} > {w.onto.name}' for w in asked.wishes)}", page)
     window = page_window(drawing, ABOVE, np.array([flat.min(axis=0) - margin, flat.max(axis=0) + margin]), below=True, left=True)
     drawing.geometry(window.geometry(_spread(places[does], np.ptp(flat, axis=0).max() / _CELLS)), pen=0.1, colour=AMBER, fill=LIGHT)
-    seen = seen_set(ground.built, ABOVE, plan_level(ground))
+    seen = seen_set(ground.built, ABOVE, plan_level(ground.scene, ground.built))
     drawing.geometry(window.geometry(seen.lines), pen=0.1, colour=SOFT)
     drawing.cut(window.geometry(seen.cut), pen=0.25)
     labels = [Label("datum", tuple(window.at([[0, 0, 0]])[0]))]

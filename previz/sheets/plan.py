@@ -15,9 +15,11 @@ import re
 import numpy as np
 import shapely
 
+from previz.build.built import BuiltSet
 from previz.build.places import opening_centre
-from previz.check.study import Study, Taken
-from previz.scene.model import Pitch
+from previz.check.study import Study
+from previz.rig.moves import Move
+from previz.scene.model import Pitch, Scene
 from previz.sheets.drawing import Drawing
 from previz.sheets.fields import table_z
 from previz.sheets.labels import Label
@@ -90,7 +92,7 @@ def set_drawings(study: Study, page: tuple[float, float]) -> list[Drawing]:
 def plan_drawing(study: Study, page: tuple[float, float]) -> Drawing:
     """Return the plan of the set."""
     drawing = page_for("plan", f"{study.scene.title}: plan of the set", page)
-    level = plan_level(study)
+    level = plan_level(study.scene, study.built)
     seen = seen_set(study.built, ABOVE, level)
     window = page_window(drawing, ABOVE, _extent(study, ABOVE), below=True, left=True)
     draw_light(drawing, window, study)
@@ -110,7 +112,7 @@ def plan_drawing(study: Study, page: tuple[float, float]) -> Drawing:
 def section_drawing(study: Study, page: tuple[float, float], along: bool) -> Drawing:
     """Return a section of the set, along the first shot's axis or across it."""
     taken = study.shots[0]
-    facing, point = section_facing(taken, along)
+    facing, point = section_facing(taken.move, along)
     name = "along" if along else "across"
     drawing = page_for(f"section-{name}", f"{study.scene.title}: section {name} the axis of “{taken.shot.name}”", page)
     level = float(facing[2] @ point)
@@ -135,13 +137,13 @@ def heights_say(study: Study) -> str:
     return f"z = 0 lies {figure(above)} mm above the table and {figure(above + study.scene.table.height)} mm above the floor."
 
 
-def plan_level(study: Study) -> float:
+def plan_level(scene: Scene, built: BuiltSet) -> float:
     """Return the height at which the plan is cut: one that goes through the most openings of walls below eaves and ceiling, else just below those. [mm]"""
-    low, high = study.built.bounds[:, 2]
-    if not study.scene.room:
+    low, high = built.bounds[:, 2]
+    if not scene.room:
         return float((max(low, 0.0) + high) / 2)
-    highest = min(room.height for room in study.scene.room) * 0.98
-    walls = [pane for pane in study.built.apertures if pane.thickness and abs(pane.axes[2, 2]) < 0.1]
+    highest = min(room.height for room in scene.room) * 0.98
+    walls = [pane for pane in built.apertures if pane.thickness and abs(pane.axes[2, 2]) < 0.1]
     spans = np.array([[z.min(), z.max()] for z in map(_pane_z, walls)]).reshape(-1, 2)
     candidates = spans.mean(axis=1) if len(spans) else spans
     candidates = candidates[candidates < highest]
@@ -155,13 +157,13 @@ def _pane_z(pane):
     return (pane.origin + pane.outline @ pane.axes[:2])[:, 2]
 
 
-def section_facing(taken: Taken, along: bool) -> tuple[np.ndarray, np.ndarray]:
+def section_facing(move: Move, along: bool) -> tuple[np.ndarray, np.ndarray]:
     """Return the facing of a section, and the (3,) point that it is cut through: what is in focus in the middle of the take. [mm]"""
-    middle = taken.move.take_s / 2
-    poses = taken.move.steady.poses(middle)
+    middle = move.take_s / 2
+    poses = move.steady.poses(middle)
     pan, tilt = float(poses.pan[0]), float(poses.tilt[0])
     forward = np.array([np.cos(tilt) * np.cos(pan), np.cos(tilt) * np.sin(pan), np.sin(tilt)])
-    point = poses.position[0] + float(taken.move.focus_mm(middle)[0]) * forward
+    point = poses.position[0] + float(move.focus_mm(middle)[0]) * forward
     x_axis = abs(forward[0]) >= abs(forward[1])
     if along:
         return (FROM_SOUTH if x_axis else FROM_EAST), point

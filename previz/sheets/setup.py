@@ -53,7 +53,7 @@ def setup_plan(study: Study, page: tuple[float, float]) -> Drawing:
     """Return the setup from above, with every lamp and both ends of the rail measured from the datum."""
     drawing = page_for("setup-plan", f"{study.scene.title}: setup from above", page)
     window = page_window(drawing, ABOVE, _padded(seen_flat(ABOVE, _everything(study))), below=True, left=True)
-    seen = seen_set(study.built, ABOVE, plan_level(study))
+    seen = seen_set(study.built, ABOVE, plan_level(study.scene, study.built))
     draw_light(drawing, window, study)
     drawing.geometry(window.geometry(seen.lines), pen=0.1, colour=SOFT)
     drawing.cut(window.geometry(seen.cut), pen=0.25)
@@ -104,7 +104,7 @@ def shot_plan(study: Study, taken: Taken, size: tuple[float, float]) -> tuple[Dr
     column = 42.0
     low, high = (column + 4, 5.0), (size[0] - column - 4, size[1] - 1)
     window = window_on(ABOVE, _padded(seen_flat(ABOVE, _around_shot(study, taken))), low, high)
-    seen = seen_set(study.built, ABOVE, plan_level(study))
+    seen = seen_set(study.built, ABOVE, plan_level(study.scene, study.built))
     draw_light(drawing, window, study)
     draw_seen(drawing, window, seen, hidden=False)
     labels = draw_rail(drawing, window, study, [taken])
