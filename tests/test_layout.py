@@ -10,7 +10,7 @@ import pytest
 from previz.scene import model
 
 ROOT = Path(__file__).parents[1]
-ROWS = ["scene", "build", "light", "haze", "rays", "camera", "rig", "frames", "check", "aim", "sheets"]
+ROWS = ["scene", "build", "light", "haze", "rays", "camera", "rig", "frames", "check", "aim", "sheets", "bench"]
 MODULES = sorted((ROOT / "previz").rglob("*.py"))
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "requirements.lock", "previz", "scenes", "tests", "renders"}
 
