@@ -10,14 +10,16 @@ export interface Change {
   key: Key;
   to: Value;
 }
+/** A key as the server tells it: numbers count the items of a list. */
+export type Told = (string | number)[];
 export interface Fault {
-  key: Key | null;
+  key: Told | null;
   says: string;
   remedy?: string | null;
   line?: number | null;
 }
 export interface Conflict {
-  key: Key;
+  key: Told;
   was: Value;
   theirs: Value;
   yours: Value;
@@ -158,14 +160,23 @@ export interface Version {
   when: string;
   by: string;
   says: string;
+  kind: string;
+  keys: Told[];
+}
+/** A fresh one-time code for another device; the link as a QR symbol, rows of 0 and 1. */
+export interface Invitation {
+  address: string;
+  code: string;
+  link: string;
+  expires_s: number;
+  qr: number[][];
 }
 
 export type ToServer =
   | { do: "hello"; who: string; rev: number | null }
   | { do: "edit"; id: string; base: number; changes: Change[]; says: string }
   | { do: "try"; seq: number; changes: Change[] }
-  | { do: "undo"; id: string }
-  | { do: "redo"; id: string }
+  | { do: "undo" | "redo"; id: string; base?: number; answer?: "mine" | "theirs" }
   | { do: "back_to"; id: string; rev: number }
   | { do: "look"; shot: string; take_s: number; width: number };
 
@@ -173,7 +184,7 @@ export type FromServer =
   | { did: "hello"; rev: number; clients: number; file: string; share: boolean }
   | { did: "edit"; rev: number; changes: Change[]; by: string; id: string; says: string }
   | { did: "saved"; rev: number }
-  | { did: "refused"; id: string | null; faults: Fault[] }
+  | { did: "refused"; id: string | null; seq?: number | null; faults: Fault[] }
   | { did: "asked"; id: string; conflicts: Conflict[] }
   | { did: "outside"; rev: number; says: string }
   | { did: "outside_fault"; faults: Fault[] }
@@ -183,5 +194,6 @@ export type FromServer =
   | { did: "figures"; rev: number }
   | { did: "working"; what: string; share: number | null }
   | ({ did: "job" } & Job)
-  | { did: "full"; says?: string }
+  | { did: "here"; clients: number }
+  | { did: "full"; id?: string | null; says: string; wait_s?: number }
   | { did: "fault"; says: string };

@@ -4,7 +4,7 @@ import type { Bench, Outcome, Theme } from "./bench";
 import { said } from "./says";
 import type { Change, Conflict, Drawing, Fault, Figures, FromServer, Job, Light, PictureNews, SceneDoc, ToServer } from "./protocol";
 import { Pending, type Ask } from "./pending";
-import { signal } from "./signal";
+import { signal, type Signal } from "./signal";
 import { Wire } from "./wire";
 
 /** One question at a time: what both changed, and how the maker answers it. */
@@ -15,7 +15,7 @@ export interface Question {
 }
 /** The bench as its own frame sees it. */
 export interface BenchState extends Bench {
-  question: import("./signal").Signal<Question | null>;
+  question: Signal<Question | null>;
   start(): Promise<void>;
 }
 
@@ -30,6 +30,11 @@ function whoAmI(): string {
     localStorage.setItem("previz.who", who);
   }
   return who;
+}
+
+/** Whether one key is the other, or lies inside it. */
+function overlap(one: readonly (string | number)[], other: readonly (string | number)[]): boolean {
+  return one.slice(0, other.length).every((part, index) => String(part) === String(other[index]));
 }
 
 /** Fetch the newest only: while one is under way, later wishes wait as one. */
@@ -99,7 +104,7 @@ export function makeBench(): BenchState {
     redo: () => ask({ do: "redo", id: newId() }),
     backTo: (rev) => ask({ do: "back_to", id: newId(), rev }),
     look(wanted) {
-      width = wanted;
+      width = wanted && Math.max(160, Math.min(1920, Math.round(wanted)));
       askLook();
     },
     say: said,
@@ -126,7 +131,8 @@ export function makeBench(): BenchState {
 
   const wire = new Wire({
     opened() {
-      wire.send({ do: "hello", who, rev: bench.scene.get().rev });
+      const { rev } = bench.scene.get();
+      wire.send({ do: "hello", who, rev: rev < 0 ? null : rev });
     },
     message: heard,
     closed(notPaired) {
@@ -216,6 +222,14 @@ export function makeBench(): BenchState {
     pending.answer(id, { done: "accepted", rev });
   }
 
+  /** The server had no room for it: send it again when it says. */
+  function later(id: string, waitS: number): void {
+    setTimeout(() => {
+      const waiting = pending.get(id);
+      if (waiting) wire.send(waiting);
+    }, 1000 * Math.max(waitS, 0.2));
+  }
+
   function asked(id: string, conflicts: Conflict[]): void {
     const first = pending.get(id);
     if (!first) return;
@@ -223,20 +237,22 @@ export function makeBench(): BenchState {
       conflicts,
       answer(mine) {
         bench.question.set(null);
-        const dropped = new Set(conflicts.filter((_, index) => !mine?.[index]).map(({ key }) => JSON.stringify(key)));
-        const base = bench.scene.get().rev;
-        if (mine && first.do === "edit") {
-          const changes = first.changes.filter(({ key }) => !dropped.has(JSON.stringify(key)));
-          if (changes.length) {
-            const next: Ask = { ...first, id: newId(), base, changes };
-            pending.again(id, next);
-            wire.send(next);
-            return;
-          }
-        }
-        pending.answer(id, { done: "dropped" });
+        const next = mine && answered(first, conflicts, mine);
+        if (!next) return pending.answer(id, { done: "dropped" });
+        pending.again(id, next);
+        wire.send(next);
       },
     });
+  }
+
+  /** The same wish once more, on top of what is there now, without what the maker gave up; null where nothing is left of it. */
+  function answered(first: Ask, conflicts: Conflict[], mine: boolean[]): Ask | null {
+    const again = { id: newId(), base: bench.scene.get().rev };
+    if (first.do === "undo" || first.do === "redo") return { do: first.do, ...again, answer: mine.includes(true) ? "mine" : "theirs" };
+    if (first.do !== "edit") return { ...first, id: again.id };
+    const given = conflicts.filter((_, index) => !mine[index]);
+    const changes = first.changes.filter(({ key }) => !given.some((conflict) => overlap(key, conflict.key)));
+    return changes.length ? { ...first, ...again, changes } : null;
   }
 
   function heard(message: FromServer): void {
@@ -300,9 +316,15 @@ export function makeBench(): BenchState {
         bench.jobs.set(known ? bench.jobs.get().map((one) => (one.job === job.job ? job : one)) : [job, ...bench.jobs.get()]);
         break;
       }
+      case "here":
+        bench.clients.set(message.clients);
+        break;
       case "full":
+        said(message.says, "assertive");
+        if (message.id) later(message.id, message.wait_s ?? 1);
+        break;
       case "fault":
-        said(message.says ?? "Too much at once: wait a moment, then go on.", "assertive");
+        said(message.says, "assertive");
         break;
     }
   }

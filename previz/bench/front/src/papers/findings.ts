@@ -1,8 +1,81 @@
-import type { Mount } from "../bench";
-import { h } from "../dom";
+// Findings as sentences. Pressing one goes to its moment and chooses what it means.
 
-export const findings: Mount = (host) => {
-  const element = h("p", { class: "empty" }, "Nothing is drawn here yet.");
+import type { Bench, Mount } from "../bench";
+import { Ends, h } from "../dom";
+import type { Figures, Finding, Pointer } from "../protocol";
+import { keyOfName, seconds } from "../words";
+
+const GROUPS: { level: Finding["level"]; title: string; open: boolean }[] = [
+  { level: "stop", title: "Before the day", open: true },
+  { level: "care", title: "Keep an eye on", open: true },
+  { level: "ok", title: "In order", open: false },
+];
+
+export const findings: Mount = (host, bench) => {
+  const ends = new Ends();
+  const element = h("div", { class: "findings" });
+  const state = h("p", { class: "quiet" }, "The figures are worked out.");
+  const groups = GROUPS.map(({ level, title, open }) => {
+    const list = h("ul", { class: "sentences" });
+    const summary = h("summary", {});
+    const group = h("details", { class: `group ${level}`, open }, summary, list);
+    element.append(group);
+    return { level, title, list, summary, group };
+  });
+  element.prepend(state);
   host.append(element);
-  return { element, dispose: () => element.remove() };
+
+  ends.add(bench.figures.on(show), bench.scene.on(stale), bench.working.on(stale));
+
+  function stale(): void {
+    const figures = bench.figures.get();
+    const old = !figures || figures.rev !== bench.scene.get().rev;
+    const share = bench.working.get().figures;
+    state.textContent = share !== undefined ? `The figures are worked out: ${Math.round(100 * share)} %.` : "These figures are of the file before your last change.";
+    state.hidden = !old && share === undefined;
+    element.classList.toggle("stale", old);
+  }
+
+  function show(figures: Figures | null): void {
+    const told = figures?.report.findings ?? [];
+    for (const { level, title, list, summary, group } of groups) {
+      const mine = told.map((finding, index) => ({ finding, point: figures?.points[index] })).filter(({ finding }) => finding.level === level);
+      summary.textContent = `${title}: ${mine.length}`;
+      group.hidden = !mine.length;
+      list.replaceChildren(...mine.map(({ finding, point }) => h("li", {}, sentence(bench, finding, point))));
+    }
+    stale();
+  }
+
+  return {
+    element,
+    dispose() {
+      ends.all();
+      element.remove();
+    },
+  };
 };
+
+function sentence(bench: Bench, finding: Finding, point: Pointer | undefined): HTMLElement {
+  const moment = point?.take_s ?? null;
+  const means = point?.names.map((name) => keyOfName(bench.scene.get().scene, name)).find((key) => key !== null) ?? null;
+  const words = [
+    h("span", { class: "about" }, finding.about),
+    h("span", { class: "says" }, finding.says),
+    finding.remedy ? h("span", { class: "remedy" }, finding.remedy) : null,
+  ];
+  if (!point || (moment === null && !means && !point.shot)) return h("div", { class: "sentence" }, ...words);
+  return h(
+    "button",
+    {
+      class: "sentence",
+      onclick() {
+        if (point.shot) bench.shot.set(point.shot);
+        if (moment !== null) bench.takeS.set(moment);
+        if (means) bench.chosen.set(means);
+      },
+    },
+    ...words,
+    h("span", { class: "points" }, [moment === null ? "" : `at ${seconds(moment)}`, ...(point.names ?? [])].filter(Boolean).join(" · ")),
+  );
+}
