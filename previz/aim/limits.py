@@ -17,6 +17,7 @@ import numpy as np
 from previz.aim.landing import Course
 from previz.aim.wishes import Target
 from previz.build.built import BuiltSet
+from previz.build.places import table_z
 from previz.camera.view import View, view_at
 from previz.light.lamps import Emitter
 from previz.rays.tracer import SKIN_MM, Tracer
@@ -83,8 +84,7 @@ class Ground:
     @property
     def top_z(self) -> float:
         """z of the table's top. [mm]"""
-        riser = self.scene.table.riser
-        return float(self.built.bounds[0, 2]) if riser is None else -riser
+        return table_z(self.scene, self.built)
 
     @property
     def floor_z(self) -> float:

@@ -2,7 +2,7 @@
 Places by name: where in the set an opening or a prop is, for a lamp or a lens that points at it.
 
 Takes a built set and a name that the maker typed; gives a point or a box. A row made with `repeat` answers to the name of
-each of its members ("column-2") and, as a whole, to the name typed ("column").
+each of its members ("column-2") and, as a whole, to the name typed ("column"). Also where the table's top is.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from previz.build.built import BuiltSet
+from previz.scene.model import Scene
 
 
 def place_of(built: BuiltSet, name: str) -> np.ndarray | None:
@@ -44,6 +45,11 @@ def prop_box(built: BuiltSet, name: str) -> np.ndarray | None:
         return None
     corners = built.vertices[triangles.reshape(-1)]
     return np.array([corners.min(axis=0), corners.max(axis=0)])
+
+
+def table_z(scene: Scene, built: BuiltSet) -> float:
+    """Return the height of the table's top, on which the set stands unless `table` says otherwise. [mm]"""
+    return float(built.bounds[0, 2]) if scene.table.riser is None else -scene.table.riser
 
 
 def _corners(pane) -> np.ndarray:

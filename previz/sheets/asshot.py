@@ -16,12 +16,13 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from previz.build.built import BuiltSet
+from previz.build.places import table_z
 from previz.check.finding import Finding
 from previz.rays.lit import relit
 from previz.rays.readings import calibrations
 from previz.scene.focusing import marks_of
 from previz.scene.model import Reading, Scene
-from previz.sheets.fields import aim, corners, heading, moved_lamps, table_z
+from previz.sheets.fields import aim, corners, heading, moved_lamps
 from previz.sheets.filled import Measured
 
 TAPE_MM = 5.0

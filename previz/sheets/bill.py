@@ -6,12 +6,12 @@ Takes a study and its report; writes on flowing pages. One page for each shot is
 
 from __future__ import annotations
 
-from previz.build.places import opening_centre
+from previz.build.places import opening_centre, table_z
 from previz.check.study import Study
 from previz.check.text import closing_line, number
 from previz.scene.model import Slider
 from previz.scene.outlines import size_of
-from previz.sheets.fields import Field, aim, fields, heading, table_z
+from previz.sheets.fields import Field, aim, fields, heading
 from previz.sheets.flow import LEFT, Flow, counted
 from previz.sheets.leaves import SMALL_PT, SOFT
 from previz.sheets.letters import width_mm

@@ -28,7 +28,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from previz.build.built import BuiltSet
-from previz.build.places import place_of, prop_box
+from previz.build.places import place_of, prop_box, table_z
 from previz.rig.moves import plan_move
 from previz.scene.focusing import marks_of
 from previz.scene.model import Heading, Scene, Seconds
@@ -85,11 +85,6 @@ def corners(scene: Scene, built: BuiltSet) -> dict[str, np.ndarray]:
         (x0, y0, z), (x1, y1, _) = built.bounds
     places = [(x0, y0, z), (x1, y0, z), (x1, y1, z), (x0, y1, z)]
     return {letter: np.array(place) for letter, place in zip(CORNERS, places)}
-
-
-def table_z(scene: Scene, built: BuiltSet) -> float:
-    """Return the height of the table's top, on which the set stands unless `table` says otherwise. [mm]"""
-    return float(built.bounds[0, 2]) if scene.table.riser is None else -scene.table.riser
 
 
 def fields(scene: Scene, built: BuiltSet) -> tuple[Field, ...]:
