@@ -37,13 +37,21 @@ def load_set(path: str | Path, *also: Callable[[Scene, Path], Iterable[Unsound]]
 
 def set_from(file: SceneFile, *also: Callable[[Scene, Path], Iterable[Unsound]]) -> BuiltSet:
     """Return what is built from a scene file; parameters and errors as `load_set`."""
-    folder = file.path.parent
-    built, found = _built(file.scene, folder)
-    found += [one for check in also for one in check(file.scene, folder)]
+    built, found = _built(file.scene, file.path.parent)
+    _raise(file, found, also)
+    return built
+
+
+def check_set(file: SceneFile, built: BuiltSet, *also: Callable[[Scene, Path], Iterable[Unsound]]) -> None:
+    """Look anew for what is wrong with a set that was built from this file, or from another that differs in nothing that is built; parameters and errors as `load_set`."""
+    _raise(file, geometric_faults(file.scene, built), also)
+
+
+def _raise(file: SceneFile, found: list[Unsound], also) -> None:
+    found = [*found, *(one for check in also for one in check(file.scene, file.path.parent))]
     if found:
         faults = {str(fault): fault for fault in (file.fault(*one) for one in found)}
         raise SceneFaults(list(faults.values()))
-    return built
 
 
 def _built(scene: Scene, folder: Path) -> tuple[BuiltSet | None, list[Unsound]]:

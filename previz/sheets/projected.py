@@ -59,24 +59,52 @@ def seen_set(built: BuiltSet, facing: np.ndarray, level: float) -> Seen:
     """Return the set as it is seen along `facing`, cut at `level`. [mm]"""
     outlines, depths, hidden, cuts = {}, {}, {}, []
     for part in built.parts:
-        triangles = built.triangles[part.first : part.last]
-        used, faces = np.unique(triangles, return_inverse=True)
-        corners, faces = built.vertices[used], faces.reshape(-1, 3)
-        depth = corners @ facing[2]
-        if depth.min() >= level - GRID_MM:
-            hidden[part.name] = _covered(corners, faces, facing)
+        apart = apart_at(*solid_of(built, part), facing, level)
+        if apart.hidden is not None:
+            hidden[part.name] = apart.hidden
             continue
-        if depth.max() > level:
-            cuts.append(_section(corners, faces, facing, level))
-            corners, faces = trimesh.intersections.slice_faces_plane(corners, faces, -facing[2], facing[2] * level)[:2]
-            if not len(faces):
-                continue
-        covered = shapely.union(_covered(corners, faces, facing), cuts[-1]) if depth.max() > level else _covered(corners, faces, facing)
-        if not covered.is_empty:
-            outlines[part.name], depths[part.name] = covered, float(min(depth.max(), level))
+        if apart.cut is not None:
+            cuts.append(apart.cut)
+        if apart.covered is not None and not apart.covered.is_empty:
+            outlines[part.name], depths[part.name] = apart.covered, apart.depth
     cut = shapely.union_all(cuts, grid_size=GRID_MM) if cuts else shapely.Polygon()
     lines, shown = _visible(outlines, depths, cut)
     return Seen(cut, lines, outlines, depths, hidden, shown)
+
+
+@dataclass(frozen=True)
+class Apart:
+    """
+    One solid taken apart by the plane of a drawing.
+
+    hidden   what it covers, where all of it lies before the plane; then nothing else is known
+    cut      what the plane goes through; None where it goes through nothing
+    covered  what it covers, cut or behind; None where nothing of it is behind
+    depth    of its nearest point that is left [mm]
+    """
+
+    hidden: shapely.Geometry | None = None
+    cut: shapely.Geometry | None = None
+    covered: shapely.Geometry | None = None
+    depth: float = 0.0
+
+
+def solid_of(built: BuiltSet, part) -> tuple[np.ndarray, np.ndarray]:
+    """Return the corners (n, 3) of a part and its triangles (m, 3) over them. [mm]"""
+    used, faces = np.unique(built.triangles[part.first : part.last], return_inverse=True)
+    return built.vertices[used], faces.reshape(-1, 3)
+
+
+def apart_at(corners: np.ndarray, faces: np.ndarray, facing: np.ndarray, level: float) -> Apart:
+    """Return a solid, corners (n, 3) and triangles (m, 3), as a plane at `level` takes it apart, seen along `facing`. [mm]"""
+    depth = corners @ facing[2]
+    if depth.min() >= level - GRID_MM:
+        return Apart(hidden=_covered(corners, faces, facing))
+    if depth.max() <= level:
+        return Apart(covered=_covered(corners, faces, facing), depth=float(depth.max()))
+    cut = _section(corners, faces, facing, level)
+    corners, faces = trimesh.intersections.slice_faces_plane(corners, faces, -facing[2], facing[2] * level)[:2]
+    return Apart(cut=cut, covered=shapely.union(_covered(corners, faces, facing), cut) if len(faces) else None, depth=level)
 
 
 def _covered(corners, faces, facing):
