@@ -1,8 +1,5 @@
-import type { Mount } from "../bench";
-import { h } from "../dom";
+// The plan: the set seen from above, cut where the engine cuts it, with everything that stands round it.
 
-export const plan: Mount = (host) => {
-  const element = h("p", { class: "empty" }, "Nothing is drawn here yet.");
-  host.append(element);
-  return { element, dispose: () => element.remove() };
-};
+import { setPaper } from "../drafting/setpaper";
+
+export const plan = setPaper("plan");

@@ -1,8 +1,5 @@
-import type { Mount } from "../bench";
-import { h } from "../dom";
+// The section: the set cut upright through what the first shot focuses on.
 
-export const section: Mount = (host) => {
-  const element = h("p", { class: "empty" }, "Nothing is drawn here yet.");
-  host.append(element);
-  return { element, dispose: () => element.remove() };
-};
+import { setPaper } from "../drafting/setpaper";
+
+export const section = setPaper("section");
