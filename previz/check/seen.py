@@ -3,8 +3,7 @@ What light and camera do to each other: the lens's shadow in lit places, a lamp 
 
 Takes the lit set's geometry, a shot and its move; gives the figures and the rules that judge them. All of it is straight
 lines on arrays: a coarse frame at some moments of the take, and lines to the lamps' faces. Knows nothing of how bright
-anything is. A lamp's stand is its head alone here, and rail and lift have no solids of their own: the file does not say
-what they look like.
+anything is. Stands, rail and lift are looked for in `gear.py`.
 """
 
 from __future__ import annotations
@@ -20,8 +19,11 @@ from previz.check.finding import Finding, rule
 from previz.check.fit import CLEAR_MM, HIDDEN_SHARE, about, when
 from previz.check.fit import EDGE_SHARE as EDGE_OF_FRAME
 from previz.check.remedy import Change, changes, first_that
+from previz.check.shade import Frame, Places, frame_of, haze, shaded_share, surfaces
 from previz.check.text import number
+from previz.haze.medium import medium_at
 from previz.light.lamps import emitters, face_points
+from previz.rays.packed import pack_cells
 from previz.rays.tracer import SKIN_MM, Tracer
 from previz.rig.clearance import clearance
 from previz.rig.framing import Framing, framing
@@ -39,16 +41,13 @@ GRID = (48, 27)
 FACE = np.stack(np.meshgrid((np.arange(4) + 0.5) / 4, (np.arange(4) + 0.5) / 4), axis=-1).reshape(-1, 2)
 """Points on a lamp's face, on the unit square."""
 
-_FEW = slice(0, None, 5)
-"""Of those, the ones that shadows are looked at from: a diagonal."""
-
 SHADOW_SHARE = 0.02
-"""A shadow over more than this share of the lit surface in frame is seen (own choice)."""
+"""A shadow over more than this share of the lit surface, or of the lit haze, in frame is seen (own choice)."""
 
 EDGE_SHARE = 0.002
 """More of the frame than this past the set is seen: about two rays of the grid (own choice)."""
 
-LIMITS = {"shadow": SHADOW_SHARE, "lamp": 0.0, "beyond": EDGE_SHARE}
+LIMITS = {"shadow": SHADOW_SHARE, "shafts": SHADOW_SHARE, "lamp": 0.0, "beyond": EDGE_SHARE}
 """The most of each figure that nothing is said of."""
 
 _SIDES = ("outside", "edge")
@@ -70,6 +69,7 @@ class Seen:
     What is in the frame that should not be.
 
     shadow   of lens and body, as a share of the lit surface in frame, and the lamp that throws it; None where there is none
+    shafts   the same as a share of the lit haze in frame
     lamp     share of a lamp's face that the lens sees in frame, and its name; None the same
     beyond   share of the frame that looks past the set, or at its cut edges and outside, and where; None the same
     """
@@ -77,6 +77,7 @@ class Seen:
     shadow: Worst | None
     lamp: Worst | None
     beyond: Worst | None
+    shafts: Worst | None = None
 
 
 class Looker:
@@ -96,55 +97,27 @@ class Looker:
         take_s = np.linspace(0, move.take_s, MOMENTS if move.changes else 1)
         poses, focus, lift = move.poses(take_s), move.focus_mm(take_s), move.lift_mm(take_s)
         rises = lamp_rises(scene, self.built)
-        found: dict[str, list[Worst]] = {"shadow": [], "lamp": [], "beyond": []}
+        medium = medium_at(scene, self.built)
+        air = pack_cells(medium.cells) if medium.extinction_per_m > 0 else None
+        found: dict[str, list[Worst]] = {kind: [] for kind in LIMITS}
         for i, at in enumerate(take_s):
             view = view_at(scene, poses[i], focus[i], GRID)
             faces = [face_points(lamp, FACE) + [0, 0, rise * lift[i]] for lamp, rise in zip(lamps, rises)]
             outside = [not self._inside(face.mean(axis=0)) for face in faces]
-            for kind, worst in (
-                ("shadow", self._shadow(scene, view, poses[i], lamps, faces, outside, at)),
-                ("lamp", self._lamp(view, lamps, faces, outside, at)),
-                ("beyond", self._beyond(view, at)),
-            ):
-                found[kind] += worst
-        return Seen(*(max(found[kind], key=lambda worst: worst.share, default=None) for kind in ("shadow", "lamp", "beyond")))
+            frame, rig = frame_of(self.tracer, view), _rig_at(scene, view, poses[i])
+            found["shadow"] += self._shadow(surfaces(frame), rig, lamps, faces, outside, at)
+            found["shafts"] += [] if air is None else self._shadow(haze(frame, scene.lens.pupil, air), rig, lamps, faces, outside, at)
+            found["lamp"] += self._lamp(view, lamps, faces, outside, at)
+            found["beyond"] += self._beyond(frame, at)
+        return Seen(**{kind: max(worst, key=lambda one: one.share, default=None) for kind, worst in found.items()})
 
     def _inside(self, point) -> bool:
         return any((cell.planes[:, :3] @ point <= cell.planes[:, 3]).all() for cell in self.built.cells)
 
-    def _rays(self, view):
-        x, y = np.meshgrid(np.arange(view.columns) + 0.5, np.arange(view.rows) + 0.5)
-        directions = view.directions(x.ravel(), y.ravel())
-        origins = np.broadcast_to(view.position, directions.shape)
-        return x.ravel(), y.ravel(), origins, directions, self.tracer.hit(origins, directions)
-
-    def _shadow(self, scene, view, pose, lamps, faces, outside, at) -> list[Worst]:
-        """Share of the lit surface in frame whose way to a lamp outside is blocked by lens or body and nothing else."""
-        _, _, origins, directions, hits = self._rays(view)
-        met = hits.triangle >= 0
-        if not met.any():
-            return []
-        normal = hits.normal[met] / np.maximum(np.linalg.norm(hits.normal[met], axis=1, keepdims=True), 1e-30)
-        facing = np.where((np.einsum("ij,ij->i", normal, directions[met]) > 0)[:, None], -normal, normal)
-        points = origins[met] + hits.distance[met, None] * directions[met] + 2 * SKIN_MM * facing
-        turn = axes(np.reshape(pose.pan, ()), np.reshape(pose.tilt, ()))
-        parts = rig_parts(scene.lens, scene.body)
-        rig = _tracer_of([(part.corners @ turn + view.position, part.faces()) for part in parts])
-        found = []
-        for lamp, face, out in zip(lamps, faces, outside):
-            if not out:
-                continue
-            towards = np.einsum("ij,ij->i", face.mean(axis=0) - points, facing) > 0
-            lit = shaded = 0
-            for target in face[_FEW]:
-                ways = points[towards]
-                to = np.broadcast_to(target, ways.shape)
-                free = ~self.tracer.blocked(ways, to)
-                lit += free.sum()
-                shaded += rig.blocked(ways[free], to[free]).sum()
-            if lit and shaded:
-                found.append(Worst(float(shaded / lit), float(at), lamp.name))
-        return found
+    def _shadow(self, places: Places, rig: Tracer, lamps, faces, outside, at) -> list[Worst]:
+        """Share of what is lit at `places` whose way to a lamp outside is blocked by lens or body and nothing else."""
+        found = [Worst(shaded_share(self.tracer, places, face, rig), float(at), lamp.name) for lamp, face, out in zip(lamps, faces, outside) if out]
+        return [worst for worst in found if worst.share]
 
     def _lamp(self, view, lamps, faces, outside, at) -> list[Worst]:
         """Share of a lamp's face that is in frame with nothing before it."""
@@ -160,12 +133,11 @@ class Looker:
                     found.append(Worst(float(seen.mean()), float(at), lamp.name))
         return found
 
-    def _beyond(self, view, at) -> list[Worst]:
+    def _beyond(self, frame: Frame, at) -> list[Worst]:
         """Share of the frame that leaves the set through no opening, or meets its outside or a cut edge."""
-        x, y, origins, directions, hits = self._rays(view)
-        gone = hits.triangle < 0
-        bad = gone & ~self._through_opening(origins, directions)
-        bad |= ~gone & self.cut[hits.triangle]
+        x, y, view, met = frame.x, frame.y, frame.view, frame.hits.triangle
+        bad = (met < 0) & ~self._through_opening(frame.origins, frame.directions)
+        bad |= (met >= 0) & self.cut[met]
         if not bad.any():
             return []
         sides = {"left": (x < view.columns / 3), "right": (x > 2 * view.columns / 3), "top": (y < view.rows / 3), "bottom": (y > 2 * view.rows / 3)}
@@ -185,6 +157,12 @@ class Looker:
             inside = ((at @ aperture.edges[:, :2].T) >= aperture.edges[:, 2] - SKIN_MM).all(axis=1)
             through |= inside & (t > 0) & (local_d[:, 2] > 0)
         return through
+
+
+def _rig_at(scene: Scene, view, pose) -> Tracer:
+    """Return a tracer of lens and body as they stand at a pose."""
+    turn = axes(np.reshape(pose.pan, ()), np.reshape(pose.tilt, ()))
+    return _tracer_of([(part.corners @ turn + view.position, part.faces()) for part in rig_parts(scene.lens, scene.body)])
 
 
 def _tracer_of(solids) -> Tracer:
@@ -247,15 +225,16 @@ def share(worst: Worst | None) -> float:
 def lens_shadow(study):
     """Lens and body keep out of the light that the picture is made of."""
     for taken in study.shots:
-        found = taken.seen.shadow
-        if share(found) <= SHADOW_SHARE:
-            continue
-        yield Finding(
-            "care",
-            about(taken),
-            f"The camera's own shadow falls in the picture: it takes {number(100 * found.share, 2)} % of what {found.what} lights in frame, {when(taken, found.at_take_s)}.",
-            _try(remedied(study, taken, mends="shadow"), "and it is gone", f"Come in from the other side of {found.what}, or raise the lamp."),
-        )
+        for kind, what in (("shadow", "what {} lights in frame"), ("shafts", "the haze that {} lights in frame")):
+            found = getattr(taken.seen, kind)
+            if share(found) <= LIMITS[kind]:
+                continue
+            yield Finding(
+                "care",
+                about(taken),
+                f"The camera's own shadow falls in the picture: it takes {number(100 * found.share, 2)} % of {what.format(found.what)}, {when(taken, found.at_take_s)}.",
+                _try(remedied(study, taken, mends=kind), "and it is gone", f"Come in from the other side of {found.what}, or raise the lamp."),
+            )
 
 
 @rule("lamp in frame")

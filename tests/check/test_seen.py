@@ -42,6 +42,13 @@ class TestShadow:
         """From the open side, behind the light, it shades nothing."""
         assert figures().shadow is None
 
+    def test_in_the_shafts(self, figures):
+        """The same lens shades haze in frame as well, a thicker one more; there is none to shade in clear air."""
+        thin, thick = (figures(shot=IN_THE_BEAM, lens={"barrel": [[45, wide]]}, body={"box": [8, 8, 8]}).shafts for wide in (8, 24))
+        assert 0 < seen.share(thin) < seen.share(thick) <= 1 and thick.what == "key"
+        assert figures(shot=IN_THE_BEAM, lens={"barrel": [[45, 24]]}, haze={"extinction": 0}).shafts is None
+        assert figures().shafts is None
+
     def test_no_light_no_shadow(self, figures):
         """A lamp behind the wall lights nothing that could be shaded."""
         assert figures(shot=IN_THE_BEAM, lamp={"at": [-600, 100, 600]}).shadow is None
