@@ -1,0 +1,61 @@
+// The edge of the bench: which file, whether it is saved, undo and redo, who else is here, light or evening.
+
+import type { Bench, Outcome, Theme } from "./bench";
+import { h } from "./dom";
+import type { Fault } from "./protocol";
+
+const THEMES: Record<Theme, { next: Theme; words: string }> = {
+  system: { next: "light", words: "light as the device" },
+  light: { next: "dark", words: "daylight" },
+  dark: { next: "system", words: "evening" },
+};
+
+export function placeBar(host: HTMLElement, bench: Bench): void {
+  const title = h("h1", {});
+  const kept = h("span", { class: "kept", role: "status" });
+  const others = h("span", { class: "others" });
+  const theme = h("button", { class: "plain", onclick: () => bench.theme.set(THEMES[bench.theme.get()].next) });
+  const step = (run: () => Promise<Outcome>, what: string): void => void run().then(({ done }) => done === "accepted" && bench.say(`${what}.`));
+  const bar = h(
+    "header",
+    { class: "bench-bar" },
+    h("div", { class: "name" }, title, kept),
+    h("div", { class: "buttons" },
+      h("button", { title: "Ctrl+Z", onclick: () => step(bench.undo, "Undone") }, "Undo"),
+      h("button", { title: "Ctrl+Shift+Z", onclick: () => step(bench.redo, "Done again") }, "Redo"),
+      others,
+      theme),
+  );
+  const notice = h("div", { class: "notice", role: "alert", hidden: true });
+  host.append(bar, notice);
+
+  bench.theme.on((now) => {
+    theme.textContent = THEMES[now].words;
+    theme.setAttribute("aria-label", `Light of the page: ${THEMES[now].words}. Press for the next.`);
+  });
+  bench.clients.on((clients) => {
+    others.textContent = clients > 1 ? `${clients} devices on this bench` : "";
+  });
+  const tell = (): void => {
+    const { rev, file, scene } = bench.scene.get();
+    title.textContent = scene.title && scene.title !== "untitled" ? scene.title : file;
+    if (file) document.title = `${file} on the bench`;
+    const link = bench.link.get();
+    kept.textContent = link === "away" ? "reconnecting; your edits are kept and sent again" : bench.saved.get() >= rev ? `${file} is saved` : `${file} is being saved`;
+    kept.classList.toggle("away", link === "away");
+  };
+  bench.scene.on(tell);
+  bench.saved.on(tell);
+  bench.link.on(tell);
+  bench.outsideFaults.on((faults) => {
+    notice.hidden = !faults.length;
+    notice.replaceChildren(
+      h("strong", {}, "The file was changed outside and has faults. It is left as it is; edits here wait until it is put right."),
+      h("ul", {}, ...faults.map((fault) => h("li", {}, faultWords(fault)))),
+    );
+  });
+}
+
+export function faultWords({ line, says, remedy }: Fault): string {
+  return [line ? `Line ${line}: ${says}` : says, remedy].filter(Boolean).join(" ");
+}
