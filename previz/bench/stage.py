@@ -80,12 +80,17 @@ class Stage:
             With every fault of the solids and of the files that the scene names, and of what stands where in them.
         """
         with self._one_at_a_time:
-            built = self._built.get(_solids(file))
+            built = self._built.get(solids_key(file))
             if built is not None:
                 check_set(file, built, unusable_files)
                 return built
             self.counts.built += 1
-            return self._built.keep(_solids(file), set_from(file, unusable_files))
+            return self._built.keep(solids_key(file), set_from(file, unusable_files))
+
+    def has(self, file: SceneFile) -> bool:
+        """Return whether the set of this file is baked already, in whatever light."""
+        with self._one_at_a_time:
+            return _filled(file) in self._bases
 
     def lit(self, file: SceneFile, progress: Callable[[float], None] | None = None) -> LitSet:
         """
@@ -108,8 +113,8 @@ class Stage:
         """The set in the light of `scene`, which is the file's or one of its shots'."""
         if shot is not None and (scene.lamp, scene.haze, extinction_at(scene.haze, after_spray_s)) == (file.scene.lamp, file.scene.haze, extinction_at(file.scene.haze)):
             shot = None
-        solids = f"{_solids(file)} {file.scene.haze.fills}"
-        light = (solids, _light(scene), extinction_at(scene.haze, after_spray_s), _light(file.scene))
+        solids = _filled(file)
+        light = (solids, light_key(scene), extinction_at(scene.haze, after_spray_s), light_key(file.scene))
         lit = self._lights.get(light)
         if lit is None:
             lit = self._lights.keep(light, self._lit(file, scene, after_spray_s, solids, progress, shot))
@@ -140,16 +145,21 @@ class Stage:
         return lit
 
 
-def _solids(file: SceneFile) -> str:
-    """Everything that a built set depends on, mesh files by date and size."""
+def solids_key(file: SceneFile) -> str:
+    """Return a text of everything that a built set depends on, mesh files by date and size."""
     scene = file.scene
     names = {prop.file for prop in scene.prop if prop.kind == "mesh"} | ({scene.mesh.file} if scene.mesh else set())
     dated = tuple((name, *_dated(file.path.parent / name)) for name in sorted(names))
     return f"{file.path.parent} {dated} {scene.model_dump_json(include={'room', 'opening', 'prop', 'mesh', 'finish'})}"
 
 
-def _light(scene: Scene) -> str:
+def light_key(scene: Scene) -> str:
+    """Return a text of everything that light in a set depends on, but the set."""
     return scene.model_dump_json(include={"lamp", "haze"})
+
+
+def _filled(file: SceneFile) -> str:
+    return f"{solids_key(file)} {file.scene.haze.fills}"
 
 
 def _dated(path: Path) -> tuple[int, int]:

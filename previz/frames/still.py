@@ -29,8 +29,8 @@ from previz.rig.moves import Move
 from previz.scene.model import Scene, Shot
 from previz.scene.shots import scene_of
 
-QUALITIES = {"draft": (2, 4, 1), "good": (12, 4, 1), "fine": (48, 4, 1)}
-"""Rays a pixel, points on each lamp, points in lit haze: what a picture of each quality takes."""
+QUALITIES = {"glance": (1, 1, 1), "draft": (2, 4, 1), "good": (12, 4, 1), "fine": (48, 4, 1)}
+"""Rays a pixel, points on each lamp, points in lit haze: what a picture of each quality takes. A glance is for the bench, while something is dragged."""
 
 
 @dataclass(frozen=True)
