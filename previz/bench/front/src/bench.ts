@@ -1,6 +1,6 @@
 // The seam between the page and its papers: a paper is mounted on the bench, watches its signals and asks it for changes.
 
-import type { Change, Drawing, Fault, Figures, Job, Key, Light, PictureNews, SceneDoc } from "./protocol";
+import type { Change, Drawing, Fault, Figures, Job, Key, Light, PictureNews, Pointer, SceneDoc } from "./protocol";
 import type { Signal } from "./signal";
 
 export type { Signal } from "./signal";
@@ -33,6 +33,8 @@ export interface Bench {
   takeS: Signal<number>;
   /** What is chosen, as the start of its keys: ["lamp", "key"]; null: nothing. */
   chosen: Signal<Key | null>;
+  /** What a finding that was pressed points at, until the moment or the shot is another. */
+  pointed: Signal<Pointer | null>;
   playing: Signal<boolean>;
   theme: Signal<Theme>;
   working: Signal<Working>;

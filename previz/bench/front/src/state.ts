@@ -2,7 +2,7 @@
 
 import type { Bench, Outcome, Theme } from "./bench";
 import { said } from "./says";
-import type { Change, Conflict, Drawing, Fault, Figures, FromServer, Job, Light, PictureNews, SceneDoc, ToServer } from "./protocol";
+import type { Change, Conflict, Drawing, Fault, Figures, FromServer, Job, Light, PictureNews, Pointer, SceneDoc, ToServer } from "./protocol";
 import { Pending, type Ask } from "./pending";
 import { signal, type Signal } from "./signal";
 import { Wire } from "./wire";
@@ -79,6 +79,7 @@ export function makeBench(): BenchState {
     shot: signal(""),
     takeS: signal(0),
     chosen: signal<string[] | null>(null),
+    pointed: signal<Pointer | null>(null),
     playing: signal(false),
     theme: signal<Theme>((localStorage.getItem("previz.theme") as Theme | null) ?? "system"),
     working: signal<Record<string, number>>({}),
@@ -123,6 +124,9 @@ export function makeBench(): BenchState {
       bench.shot.on(askLook);
       bench.takeS.on(askLook);
       bench.playing.on(askLook);
+      bench.takeS.on((takeS) => {
+        if (bench.pointed.get()?.take_s !== takeS) bench.pointed.set(null);
+      });
       await Promise.all([refreshScene(), refreshDrawing(), refreshFigures()]);
       bench.jobs.set((await bench.fetchJson<{ jobs: Job[] }>("api/jobs").catch(() => ({ jobs: [] }))).jobs);
       wire.connect();

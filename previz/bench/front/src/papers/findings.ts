@@ -73,6 +73,7 @@ function sentence(bench: Bench, finding: Finding, point: Pointer | undefined): H
         if (point.shot) bench.shot.set(point.shot);
         if (moment !== null) bench.takeS.set(moment);
         if (means) bench.chosen.set(means);
+        bench.pointed.set(point);
       },
     },
     ...words,
