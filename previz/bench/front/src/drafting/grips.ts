@@ -265,7 +265,7 @@ function look(kind: string): SVGElement[] {
     case "aim":
       return [svg("path", { class: "mark-line", d: "M-7 0H7M0 -7V7" }), svg("circle", { class: "mark-hollow", r: 4 })];
     case "rail":
-      return [svg("rect", { class: "mark tape", x: -5, y: -8, width: 10, height: 16 })];
+      return [svg("rect", { class: "mark rail-mark", x: -5, y: -8, width: 10, height: 16 })];
     case "look":
       return [svg("path", { class: "mark-line", d: "M-9 0Q0 -8 9 0Q0 8 -9 0Z" }), svg("circle", { class: "mark-dot", r: 2.5 })];
     case "subject":

@@ -2,16 +2,20 @@
 
 import type { Bench, Mount, Paper } from "../bench";
 import { Ends, h, svg } from "../dom";
-import type { Change, Cut, Drawing, Flat, Light, Point, Scene, SceneDoc, Shot } from "../protocol";
+import type { Cut, Drawing, Flat, Light, Point, SceneDoc, Shot } from "../protocol";
 import { bodyParts, frameCorners, poseAt } from "./camera";
 import { type Grip, Grips } from "./grips";
+import { Scenes } from "./scenes";
 import { type Facing, flat, offsetOf, openingOffset, PLAN, sectionFacing, setGrips, type SetState, throwOf } from "./setgrips";
 import { type Box, hull, line, rings, Sheet } from "./sheet";
+import { soon } from "./soon";
 import { figure, isPoint, rowName, valueOf } from "./values";
 import { placeWords, type Word } from "./words";
 
 const SNAP_PX = 7;
 const EDGE_PX = 26;
+/** Openings drawn shorter than this are not named: their names would hide the set. */
+const LEAST_NAMED_PX = 10;
 
 interface LampNow {
   name: string;
@@ -35,9 +39,8 @@ class SetPaper implements Paper {
   private readonly readout = h("output", { class: "readout" });
   private readonly words = svg("g", { class: "words", "aria-hidden": "true" });
   private readonly lines = svg("g", { class: "over-lines", "aria-hidden": "true" });
-  /** Scenes by their revision, for what a drawing was made of. */
-  private readonly scenes = new Map<number, Scene>();
-  private shown = 0;
+  private readonly scenes = new Scenes();
+  private readonly soon = soon(() => this.draw());
 
   constructor(
     private readonly kind: "plan" | "section",
@@ -51,7 +54,7 @@ class SetPaper implements Paper {
     this.sheet.press = (target) => this.press(target);
     this.element = h("div", { class: `drawing ${kind}` }, this.sheet.element, this.grips.refused);
     host.append(this.element);
-    const redraw = () => this.later();
+    const redraw = () => this.soon.ask();
     this.ends.add(
       bench.scene.on((doc) => this.keepScene(doc)),
       bench.drawing.on((drawing) => this.newDrawing(drawing)),
@@ -64,7 +67,7 @@ class SetPaper implements Paper {
   }
 
   dispose(): void {
-    cancelAnimationFrame(this.shown);
+    this.soon.stop();
     this.ends.all();
     this.grips.dispose();
     this.sheet.dispose();
@@ -72,23 +75,14 @@ class SetPaper implements Paper {
   }
 
   private keepScene(doc: SceneDoc): void {
-    this.scenes.set(doc.rev, doc.scene);
-    for (const rev of [...this.scenes.keys()].slice(0, -12)) this.scenes.delete(rev);
+    this.scenes.keep(doc);
     this.grips.arrived(doc.rev);
-    this.later();
+    this.soon.ask();
   }
 
   private newDrawing(drawing: Drawing | null): void {
     if (drawing) this.sheet.settle();
-    this.later();
-  }
-
-  private later(): void {
-    if (this.shown) return;
-    this.shown = requestAnimationFrame(() => {
-      this.shown = 0;
-      this.draw();
-    });
+    this.soon.ask();
   }
 
   private facing(drawing: Drawing): Facing {
@@ -96,12 +90,10 @@ class SetPaper implements Paper {
   }
 
   private state(drawing: Drawing): SetState {
-    const doc = this.bench.scene.get();
-    // the drawing is of this scene; what the scene has moved since counts as a change
-    const drawn = this.scenes.get(drawing.rev) ?? doc.scene;
+    const { scene, since } = this.scenes.drawn(drawing.rev, this.bench.scene.get());
     return {
-      scene: drawn,
-      changes: [...since(drawn, doc.scene), ...this.bench.theirTry.get(), ...this.grips.pending],
+      scene,
+      changes: [...since, ...this.bench.theirTry.get(), ...this.grips.pending],
       drawing,
       shot: this.bench.shot.get(),
       takeS: this.bench.takeS.get(),
@@ -280,6 +272,7 @@ class SetPaper implements Paper {
       if (named.has(name)) continue;
       named.add(name);
       const [a, b] = opening.line;
+      if (Math.hypot(a[0] - b[0], a[1] - b[1]) * sheet.scale < LEAST_NAMED_PX) continue;
       words.push({ text: name, at: sheet.px(grip?.at ?? [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2]), class: "opening-word", away: 13 });
     }
     if (shot?.subject) {
@@ -311,18 +304,4 @@ function leaving(inside: Flat, outside: Flat, width: number, height: number): Fl
   }
   share = Math.max(0, share);
   return [inside[0] + share * (outside[0] - inside[0]), inside[1] + share * (outside[1] - inside[1])];
-}
-
-/** What one scene has moved against another, as changes: only keys that a drawing can show moved. */
-function since(then: Scene, now: Scene): Change[] {
-  if (then === now) return [];
-  const out: Change[] = [];
-  const compare = (key: string[]) => {
-    const value = valueOf(now, [], key);
-    if (value !== undefined && JSON.stringify(value) !== JSON.stringify(valueOf(then, [], key))) out.push({ key, to: value });
-  };
-  for (const table of ["lamp", "prop", "opening", "shot"] as const)
-    for (const row of now[table] ?? []) for (const key of ["at", "toward", "from", "to", "look"]) if (row.name && row[key] !== undefined) compare([table, row.name, key]);
-  for (const key of ["from", "to"]) compare(["slider", key]);
-  return out;
 }

@@ -4,6 +4,7 @@
 import type { Bench, Mount, Paper } from "../bench";
 import { along, poseAt } from "../drafting/camera";
 import { spread } from "../drafting/running";
+import { soon } from "../drafting/soon";
 import { rowOf } from "../drafting/values";
 import { Ends, h, svg } from "../dom";
 import type { Curves, Finding, Key, Pointer, Scene, Shot } from "../protocol";
@@ -13,7 +14,7 @@ const RIGHT = 16;
 const AXIS = 20;
 const ROW = 74;
 const HEAD = 20;
-const FLAG_PX = 30;
+const FLAG_PX = matchMedia("(pointer: coarse)").matches ? 46 : 30;
 /** Less air than this asks for a slow rehearsal: the rule "clearance" of the findings (common practice). [mm] */
 const CARE_MM = 5;
 
@@ -46,43 +47,37 @@ class Strip implements Paper {
   private readonly svg = svg("svg", { class: "strip-svg", "aria-hidden": "true" });
   private readonly curves = svg("g");
   private readonly tape = svg("g", { class: "tape-mark" });
+  /** Words lie over the tape, so that it never covers one. */
+  private readonly named = svg("g");
   private readonly words = h("p", { class: "strip-now" });
   private readonly slider = h("div", { class: "strip-slider", role: "slider", tabindex: 0, "aria-label": "Moment of the take", "aria-orientation": "horizontal" }, this.svg);
   private readonly watching: ResizeObserver;
   private width = 0;
   private height = 0;
   private rows: Row[] = [];
-  private shown = 0;
+  private readonly soon = soon(() => this.draw());
 
   constructor(
     host: HTMLElement,
     private readonly bench: Bench,
   ) {
-    this.svg.append(this.curves, this.tape);
+    this.svg.append(this.curves, this.tape, this.named);
     this.element = h("div", { class: "strip" }, this.words, this.flags, this.slider);
     host.append(this.element);
     this.slider.addEventListener("pointerdown", this.down);
     this.slider.addEventListener("pointermove", this.drawn);
     this.slider.addEventListener("keydown", this.key);
-    this.watching = new ResizeObserver(() => this.later());
+    this.watching = new ResizeObserver(() => this.soon.ask());
     this.watching.observe(this.slider);
-    const redraw = () => this.later();
+    const redraw = () => this.soon.ask();
     this.ends.add(bench.drawing.on(redraw), bench.figures.on(redraw), bench.scene.on(redraw), bench.shot.on(redraw), bench.takeS.on(() => this.mark()));
   }
 
   dispose(): void {
-    cancelAnimationFrame(this.shown);
+    this.soon.stop();
     this.watching.disconnect();
     this.ends.all();
     this.element.remove();
-  }
-
-  private later(): void {
-    if (this.shown) return;
-    this.shown = requestAnimationFrame(() => {
-      this.shown = 0;
-      this.draw();
-    });
   }
 
   private shot(): Shot | undefined {
@@ -108,9 +103,11 @@ class Strip implements Paper {
     this.svg.style.height = `${this.height}px`;
     const slow = shot.clip_s / (shot.take_s || 1);
     const out: SVGElement[] = [...this.axis(shot.take_s, 1, AXIS - 6, "take"), ...this.axis(shot.clip_s, slow, this.height - 6, "screen")];
-    this.rows.forEach((row, i) => out.push(...this.row(row, AXIS + 6 + i * ROW)));
-    if (!this.rows.length) out.push(svg("text", { class: "word soft", x: LEFT, y: AXIS + ROW / 2 }, "Curves are being worked out."));
+    const words: SVGElement[] = [];
+    this.rows.forEach((row, i) => out.push(...this.row(row, AXIS + 6 + i * ROW, words)));
+    if (!this.rows.length) words.push(svg("text", { class: "word soft", x: LEFT, y: AXIS + ROW / 2 }, "Curves are being worked out."));
     this.curves.replaceChildren(...out);
+    this.named.replaceChildren(...words);
     this.showFlags(shot);
     this.mark();
   }
@@ -131,7 +128,7 @@ class Strip implements Paper {
     return [svg("path", { class: "measure", d: `M${LEFT} ${inner}H${this.width - RIGHT}${ticks}` }), ...out];
   }
 
-  private row(row: Row, top: number): SVGElement[] {
+  private row(row: Row, top: number, words: SVGElement[]): SVGElement[] {
     const [low, high] = [top + ROW - 8, top + HEAD];
     const y = (value: number) => low - ((Math.min(row.high, Math.max(row.low, value)) - row.low) / (row.high - row.low || 1)) * (low - high);
     const out: SVGElement[] = [];
@@ -151,10 +148,10 @@ class Strip implements Paper {
     }
     for (const level of row.levels) if (level.at >= row.low && level.at <= row.high) {
       out.push(svg("path", { class: `level ${level.class}`, d: `M${left} ${y(level.at)}H${right}` }));
-      if (level.words) out.push(svg("text", { class: `word soft ${level.class}`, "text-anchor": "end", x: right, y: y(level.at) - 4 }, level.words));
+      if (level.words) words.push(svg("text", { class: `word bare soft ${level.class}`, "text-anchor": "end", x: right, y: y(level.at) - 4 }, level.words));
     }
     for (const one of row.lines) out.push(...this.curve(row.at, one, y));
-    out.push(svg("text", { class: "word", x: LEFT, y: top + 14 }, row.name, ...(row.key ? [svg("tspan", { class: "key" }, `  ${row.key}`)] : [])));
+    words.push(svg("text", { class: "word bare", x: LEFT, y: top + 14 }, row.name, ...(row.key ? [svg("tspan", { class: "key" }, `  ${row.key}`)] : [])));
     const scale = [[row.high, high + 9], [row.low, low]] as const;
     for (const [value, at] of scale) out.push(svg("text", { class: "word soft", "text-anchor": "end", x: LEFT - 6, y: at }, short(value)));
     return out;
@@ -282,7 +279,7 @@ function rowsOf(curves: Curves, shot: Shot, scene: Scene): Row[] {
     const after = typeof row?.start_after === "number" ? row.start_after : 0;
     const [from, to] = [curves.usable_from_s, curves.usable_to_s];
     const usable = from === null && to === null ? {} : { usable: { from: (from ?? 0) - after, to: (to ?? Infinity) - after } };
-    add({ name: "haze", ...(usable.usable ? { key: "shaded yellow: shafts read" } : {}), unit: "per m", low: 0, high: top(curves.extinction_per_m, 0.01), lines: [{ values: curves.extinction_per_m, class: "ink" }], levels: [], ...usable });
+    add({ name: "haze", ...(usable.usable ? { key: `shafts read ${short(from ?? 0)} to ${to === null ? "…" : short(to)} s after the spray` } : {}), unit: "per m", low: 0, high: top(curves.extinction_per_m, 0.01), lines: [{ values: curves.extinction_per_m, class: "ink" }], levels: [], ...usable });
   }
   return rows;
 }

@@ -3,12 +3,14 @@
 import type { Bench, Mount, Paper } from "../bench";
 import { figuresBelow, figuresBeside } from "../drafting/running";
 import { Grips } from "../drafting/grips";
+import { Scenes } from "../drafting/scenes";
 import { type Box, line, rings, Sheet, textWidth } from "../drafting/sheet";
+import { soon } from "../drafting/soon";
 import { figure, isFlat, rowOf, rowsOf, valueOf } from "../drafting/values";
 import { freePlace, leaders, type OpeningNow, openingsNow, sizeOf, type Wall, wallGrips, type WallState } from "../drafting/wallgrips";
 import { placeWords, type Word } from "../drafting/words";
 import { Ends, h, svg } from "../dom";
-import type { Change, Flat, Scene, SceneDoc, Value } from "../protocol";
+import type { Change, Flat, SceneDoc, Value } from "../protocol";
 
 const SNAP_PX = 7;
 const SHAPES = ["rect", "arch", "lancet", "round"];
@@ -27,10 +29,10 @@ class WallPaper implements Paper {
   private readonly fields = h("div", { class: "opening-fields" });
   private readonly lines = svg("g", { class: "over-lines", "aria-hidden": "true" });
   private readonly words = svg("g", { class: "words", "aria-hidden": "true" });
-  private readonly scenes = new Map<number, Scene>();
+  private readonly scenes = new Scenes();
+  private readonly soon = soon(() => this.draw());
   private name = "";
   private fieldsOf = "";
-  private shown = 0;
 
   constructor(
     host: HTMLElement,
@@ -48,7 +50,7 @@ class WallPaper implements Paper {
     const add = h("button", { type: "button", class: "small", onclick: () => this.add() }, "Add opening");
     this.element = h("div", { class: "drawing wall" }, h("div", { class: "wall-tools" }, this.picker, add, this.remove), this.sheet.element, this.grips.refused, this.fields);
     host.append(this.element);
-    const redraw = () => this.later();
+    const redraw = () => this.soon.ask();
     this.ends.add(
       bench.scene.on((doc) => this.keepScene(doc)),
       bench.drawing.on(() => this.newDrawing()),
@@ -58,7 +60,7 @@ class WallPaper implements Paper {
   }
 
   dispose(): void {
-    cancelAnimationFrame(this.shown);
+    this.soon.stop();
     this.ends.all();
     this.grips.dispose();
     this.sheet.dispose();
@@ -66,19 +68,10 @@ class WallPaper implements Paper {
   }
 
   private keepScene(doc: SceneDoc): void {
-    this.scenes.set(doc.rev, doc.scene);
-    for (const rev of [...this.scenes.keys()].slice(0, -12)) this.scenes.delete(rev);
+    this.scenes.keep(doc);
     this.grips.arrived(doc.rev);
     this.fieldsOf = "";
-    this.later();
-  }
-
-  private later(): void {
-    if (this.shown) return;
-    this.shown = requestAnimationFrame(() => {
-      this.shown = 0;
-      this.draw();
-    });
+    this.soon.ask();
   }
 
   private newDrawing(): void {
@@ -92,7 +85,7 @@ class WallPaper implements Paper {
     this.picker.value = this.name;
     this.follow();
     this.sheet.settle();
-    this.later();
+    this.soon.ask();
   }
 
   /** The wall of the opening that is chosen elsewhere comes up here. */
@@ -102,7 +95,7 @@ class WallPaper implements Paper {
     const holds = (one: Wall) => one.openings.some((opening) => opening.row === row);
     const found = row ? walls.find(holds) : undefined;
     if (found && !holds(this.wall() ?? found)) this.pick(found.name, true);
-    this.later();
+    this.soon.ask();
   }
 
   private pick(name: string, keep = false): void {
@@ -111,7 +104,7 @@ class WallPaper implements Paper {
     if (!keep && this.bench.chosen.get()?.[0] === "opening") this.bench.chosen.set(null);
     this.sheet.forget();
     this.sheet.settle();
-    this.later();
+    this.soon.ask();
   }
 
   private chosenRow(): string | null {
@@ -124,9 +117,8 @@ class WallPaper implements Paper {
   }
 
   private state(wall: Wall): WallState {
-    const doc = this.bench.scene.get();
-    const drawn = this.scenes.get(this.bench.drawing.get()!.rev) ?? doc.scene;
-    return { scene: drawn, changes: [...since(drawn, doc.scene), ...this.bench.theirTry.get(), ...this.grips.pending], wall, chosen: this.bench.chosen.get(), snapMm: SNAP_PX / this.sheet.scale };
+    const { scene, since } = this.scenes.drawn(this.bench.drawing.get()!.rev, this.bench.scene.get());
+    return { scene, changes: [...since, ...this.bench.theirTry.get(), ...this.grips.pending], wall, chosen: this.bench.chosen.get(), snapMm: SNAP_PX / this.sheet.scale };
   }
 
   private box(): Box | null {
@@ -272,14 +264,4 @@ class WallPaper implements Paper {
 /** An outline of the engine's laid into the box that the opening has now: while it is dragged its head is only stretched. */
 function placed({ drawn, at, size }: OpeningNow, ring: Flat[]): Flat[] {
   return ring.map((p) => p.map((value, i) => at[i]! + ((value - drawn.at[i]!) * size[i]!) / (drawn.size[i]! || 1)) as Flat);
-}
-
-function since(then: Scene, now: Scene): Change[] {
-  if (then === now) return [];
-  return rowsOf(now, "opening").flatMap((row) =>
-    ["at", "size"].flatMap((key) => {
-      const to = row[key];
-      return to !== undefined && JSON.stringify(to) !== JSON.stringify(rowOf(then, "opening", row.name ?? "")?.[key]) ? [{ key: ["opening", row.name ?? "", key], to }] : [];
-    }),
-  );
 }
