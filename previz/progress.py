@@ -1,5 +1,6 @@
 """
-Progress of long work, on standard error: a moving bar where a person watches, a plain line now and then elsewhere.
+Progress of long work, on standard error: a moving bar where a person watches, a plain line now and then elsewhere, lines of
+JSON {"doing", "share"} where the program that started it asks for them (PREVIZ_PROGRESS=lines in the environment).
 
 `with watched() as watch: do(progress=watch("light"))` hands each piece of work a function that it calls
 with the share done, 0 to 1. Data never goes here.
@@ -7,6 +8,8 @@ with the share done, 0 to 1. Data never goes here.
 
 from __future__ import annotations
 
+import json
+import os
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -15,12 +18,18 @@ from contextlib import contextmanager
 EVERY_S, STEP, LONGEST_SILENCE_S = 5.0, 0.1, 60.0
 """A plain line comes after so many seconds and so much more done, or after a longer silence."""
 
+PROGRESS, LINES = "PREVIZ_PROGRESS", "lines"
+LINE_EVERY_S = 0.2
+
 Tick = Callable[[float], None]
 
 
 @contextmanager
 def watched() -> Iterator[Callable[[str], Tick]]:
     """Give a function that takes a label and returns a progress function for work of that name."""
+    if os.environ.get(PROGRESS) == LINES:
+        yield _json_line
+        return
     if not sys.stderr.isatty():
         yield _plain_line
         return
@@ -46,5 +55,17 @@ def _plain_line(label: str) -> Tick:
         if waited >= EVERY_S and share - said_share >= STEP or waited >= LONGEST_SILENCE_S:
             said_s, said_share = time.monotonic(), share
             print(f"{label}: {100 * share:.0f} %", file=sys.stderr, flush=True)
+
+    return tick
+
+
+def _json_line(label: str) -> Tick:
+    said_s = 0.0
+
+    def tick(share: float) -> None:
+        nonlocal said_s
+        if share >= 1 or time.monotonic() - said_s >= LINE_EVERY_S:
+            said_s = time.monotonic()
+            print(json.dumps({"doing": label, "share": round(share, 3)}), file=sys.stderr, flush=True)
 
     return tick
