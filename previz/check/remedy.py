@@ -17,7 +17,7 @@ from previz.scene.model import Scene, Shot
 STEPS_MM = (2, 4, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80)
 """What a lens is shifted by: steps that a rule laid beside it shows (own choice)."""
 
-STEPS_DEG = (1, 2, 3, 4, 5, 7, 10, 15, 20)
+STEPS_DEG = (1, 2, 3, 4, 5, 7, 10, 15, 20, 30, 45)
 """What a lens is turned by (own choice)."""
 
 

@@ -5,7 +5,7 @@ Takes a study; gives dictionaries, lists, text and finite numbers. Anything endl
 
     patches[]   lamp, opening, pane [column, row], on, outline_mm [[x, y, z], ...], centre_mm, area_mm2, lux, penumbra_mm, lit_share
     lamps[]     name, candela (on the axis), lumens, beam_deg, field_deg, kelvin, readings [{at_mm, lux, computed_lux, residual_stops}], factor_stops
-    shots[]     name, clip_s, take_s, slowdown, capture_fps, playback_fps, clearance, framing, focus, exposure, shafts, rig, haze,
+    shots[]     name, clip_s, take_s, slowdown, capture_fps, playback_fps, clearance, framing, focus, exposure, shafts, shown, rig, haze,
                 swirls (contrast, size_mm, and drift_mm_s as it is, on screen and at scale),
                 lift (carries, from_mm, to_mm, peaks, light: patches along the take), hand (shake in pixels a frame, sway)
     findings[]  level, about, says, remedy
@@ -19,7 +19,7 @@ from dataclasses import asdict, fields
 
 import numpy as np
 
-from previz.check import fit, focus, seen, rigging, light, thickness, clock, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
+from previz.check import fit, focus, seen, rigging, light, shown, thickness, clock, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
 from previz.check.swirls import swirls_entry
@@ -137,6 +137,7 @@ def shot_entry(taken: Taken, carries: str | None = None) -> dict:
         | {key: getattr(taken.demand, key) for key in ("carriage_mm", "pan_deg", "tilt_deg", "peak_pan_accel_deg_s2", "tip_swing_mm", "axis_mm", "tip_mm")},
         "lift": lift_entry(taken, carries),
         "seen": asdict(taken.seen),
+        "shown": taken.shown and asdict(taken.shown),
         "hand": taken.held and hand_entry(taken),
         "haze": {
             "extinction_at_roll_per_m": taken.extinction_at_roll_per_m,

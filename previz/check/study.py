@@ -26,6 +26,7 @@ from previz.check.meter import SIZE, metered
 from previz.check.pace import Pace, pace
 from previz.check.seen import Looker, Seen
 from previz.check.shaft import Shaft, shafts
+from previz.check.shown import Shown, shown
 from previz.check.thickness import Thickness, thickness
 from previz.check.ways import Way, ways
 from previz.frames.along import light_moves, lit_at_moment
@@ -113,6 +114,7 @@ class Taken:
     held                       None on a rig
     clock                      None where the haze stands, or no shaft crosses the frame
     seen                       what is in the frame that should not be
+    shown                      how the plainest shaft sits in the frame; None where the air is clear, or no opening is known by name
     """
 
     shot: Shot
@@ -137,6 +139,7 @@ class Taken:
     held: Held | None = None
     clock: Clock | None = None
     seen: Seen = Seen(None, None, None)
+    shown: Shown | None = None
 
 
 @dataclass(frozen=True)
@@ -227,6 +230,7 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         held=_held(lit, shot, move) if move.shake else None,
         clock=clock(whole, shot, move, seen, workers=workers),
         seen=Looker(built, lit.tracer).seen(scene, move),
+        shown=shown(built, lit.tracer, scene, move, seen),
     )
 
 
