@@ -19,7 +19,7 @@ from dataclasses import asdict, fields
 
 import numpy as np
 
-from previz.check import fit, focus, seen, rigging, light, shown, thickness, clock, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
+from previz.check import fit, focus, seen, gear, rigging, light, shown, thickness, clock, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
 from previz.check.swirls import swirls_entry
@@ -137,6 +137,7 @@ def shot_entry(taken: Taken, carries: str | None = None) -> dict:
         | {key: getattr(taken.demand, key) for key in ("carriage_mm", "pan_deg", "tilt_deg", "peak_pan_accel_deg_s2", "tip_swing_mm", "axis_mm", "tip_mm")},
         "lift": lift_entry(taken, carries),
         "seen": asdict(taken.seen),
+        "gear": asdict(taken.gear),
         "shown": taken.shown and asdict(taken.shown),
         "hand": taken.held and hand_entry(taken),
         "haze": {

@@ -22,6 +22,7 @@ from previz.check.day import Day, day_of
 from previz.check.clock import Clock, clock
 from previz.check.focus import Sharpness, sharpness
 from previz.check.flicker import Flicker, flicker
+from previz.check.gear import Around, Gear
 from previz.check.meter import SIZE, metered
 from previz.check.pace import Pace, pace
 from previz.check.seen import Looker, Seen
@@ -114,6 +115,7 @@ class Taken:
     held                       None on a rig
     clock                      None where the haze stands, or no shaft crosses the frame
     seen                       what is in the frame that should not be
+    gear                       stands, rail and lift in frame, and their shadows
     shown                      how the plainest shaft sits in the frame; None where the air is clear, or no opening is known by name
     """
 
@@ -139,6 +141,7 @@ class Taken:
     held: Held | None = None
     clock: Clock | None = None
     seen: Seen = Seen(None, None, None)
+    gear: Gear = Gear()
     shown: Shown | None = None
 
 
@@ -230,6 +233,7 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         held=_held(lit, shot, move) if move.shake else None,
         clock=clock(whole, shot, move, seen, workers=workers),
         seen=Looker(built, lit.tracer).seen(scene, move),
+        gear=Around(built, lit.tracer).gear(scene, shot, move),
         shown=shown(built, lit.tracer, scene, move, seen),
     )
 
