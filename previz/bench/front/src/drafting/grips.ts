@@ -4,10 +4,11 @@
 // into the file when it is let go. Arrow keys move 1 mm, with Shift 10, with Alt 0.1; Page Up and Page Down move towards and
 // away from the viewer where that is a direction of its own; Escape takes all of it back.
 
-import type { Bench } from "../bench";
+import type { Bench, Signal } from "../bench";
 import { h, svg } from "../dom";
 import type { Change, Fault, Flat, Key } from "../protocol";
 import type { Drag, Sheet } from "./sheet";
+import { trying } from "./trying";
 
 export interface Guide {
   from: Flat;
@@ -45,8 +46,6 @@ const NEAR_PX = { touch: 28, mouse: 15 };
 const KEYS_WAIT_MS = 500;
 
 export class Grips {
-  /** Changes that are shown and not in the file yet. */
-  pending: Change[] = [];
   /** Words of what is being moved. */
   words = "";
   held: string | null = null;
@@ -55,6 +54,7 @@ export class Grips {
   /** What the scene did not accept, in words, beside the drawing. */
   readonly refused = h("p", { class: "refused", role: "alert", hidden: true });
 
+  private readonly trying: Signal<Change[]>;
   private grips: Grip[] = [];
   private readonly drawn = new Map<string, SVGGElement>();
   private keys: { grip: Grip; by: Flat; deeper: number; how: How; timer: number } | null = null;
@@ -67,6 +67,7 @@ export class Grips {
     private readonly bench: Bench,
     private readonly redraw: () => void,
   ) {
+    this.trying = trying(bench);
     sheet.take = (px, event) => this.take(px, event);
     this.layer.addEventListener("keydown", (event) => this.key(event));
     this.layer.addEventListener("focusout", () => this.keysDone());
@@ -141,14 +142,14 @@ export class Grips {
   }
 
   private put(grip: Grip, moved: Moved): void {
-    this.pending = moved.changes;
+    this.trying.set(moved.changes);
     this.words = moved.words;
     this.guides = moved.guides ?? [];
     this.held = grip.id;
     if (this.frame) return;
     this.frame = requestAnimationFrame(() => {
       this.frame = 0;
-      this.bench.tryOut(this.pending);
+      this.bench.tryOut(this.trying.get());
       this.redraw();
     });
   }
@@ -162,7 +163,7 @@ export class Grips {
   }
 
   private rest(): void {
-    this.pending = [];
+    this.trying.set([]);
     this.held = null;
     this.guides = [];
     this.words = "";
@@ -170,13 +171,14 @@ export class Grips {
   }
 
   private keep(grip: Grip): void {
-    if (!this.pending.length) return this.rest();
+    const changes = this.trying.get();
+    if (!changes.length) return this.rest();
     cancelAnimationFrame(this.frame);
     this.frame = 0;
     this.held = null;
     this.guides = [];
     const words = this.words;
-    void this.edit(this.pending, grip.says).then((faults) => {
+    void this.edit(changes, grip.says).then((faults) => {
       if (!faults.length) this.bench.say(words);
     });
     this.redraw();
@@ -185,7 +187,7 @@ export class Grips {
   /** Put changes into the file; they stay on the drawing until the scene has them, and faults are shown beside it. */
   async edit(changes: Change[], says: string): Promise<Fault[]> {
     const turn = ++this.turn;
-    this.pending = changes;
+    this.trying.set(changes);
     this.awaited = Infinity;
     this.refuse([]);
     const outcome = await this.bench.edit(changes, says);

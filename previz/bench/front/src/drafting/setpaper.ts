@@ -9,6 +9,7 @@ import { Scenes } from "./scenes";
 import { type Facing, flat, offsetOf, openingOffset, PLAN, sectionFacing, setGrips, type SetState, throwOf } from "./setgrips";
 import { type Box, hull, line, rings, Sheet } from "./sheet";
 import { soon } from "./soon";
+import { trying } from "./trying";
 import { figure, isPoint, rowName, valueOf } from "./values";
 import { placeWords, type Word } from "./words";
 
@@ -36,7 +37,6 @@ class SetPaper implements Paper {
   private readonly sheet: Sheet;
   private readonly grips: Grips;
   private readonly ends = new Ends();
-  private readonly readout = h("output", { class: "readout" });
   private readonly words = svg("g", { class: "words", "aria-hidden": "true" });
   private readonly lines = svg("g", { class: "over-lines", "aria-hidden": "true" });
   private readonly scenes = new Scenes();
@@ -49,7 +49,6 @@ class SetPaper implements Paper {
   ) {
     this.sheet = new Sheet(kind === "plan" ? "Plan of the set, seen from above" : "Section through the set", () => this.draw(), () => this.box(false), () => this.box(true));
     this.grips = new Grips(this.sheet, bench, () => this.draw());
-    this.sheet.tools.append(this.readout);
     this.sheet.over.append(this.lines, this.grips.layer, this.words);
     this.sheet.press = (target) => this.press(target);
     this.element = h("div", { class: `drawing ${kind}` }, this.sheet.element, this.grips.refused);
@@ -63,6 +62,7 @@ class SetPaper implements Paper {
       bench.takeS.on(redraw),
       bench.chosen.on(redraw),
       bench.theirTry.on(redraw),
+      trying(bench).on(redraw),
     );
   }
 
@@ -93,7 +93,7 @@ class SetPaper implements Paper {
     const { scene, since } = this.scenes.drawn(drawing.rev, this.bench.scene.get());
     return {
       scene,
-      changes: [...since, ...this.bench.theirTry.get(), ...this.grips.pending],
+      changes: [...since, ...this.bench.theirTry.get(), ...trying(this.bench).get()],
       drawing,
       shot: this.bench.shot.get(),
       takeS: this.bench.takeS.get(),
@@ -149,7 +149,7 @@ class SetPaper implements Paper {
     const grips = setGrips(state).map((grip) => this.onSheet(grip, lamps));
     this.grips.show(grips);
     this.words.replaceChildren(...this.labels(state, cut, lamps, grips, shot));
-    this.readout.textContent = this.grips.words || this.caption(drawing);
+    this.sheet.readout.textContent = this.grips.words || this.caption(drawing);
   }
 
   private caption(drawing: Drawing): string {

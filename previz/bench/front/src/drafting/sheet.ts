@@ -29,6 +29,8 @@ export class Sheet {
   readonly world = svg("g");
   /** Drawn in pixels: handles and words. */
   readonly over = svg("g");
+  /** Words under the drawing: what is being moved, else what is shown. One line, so that nothing jumps while it changes. */
+  readonly readout = h("output", { class: "readout" });
   readonly hatch: string;
   width = 0;
   height = 0;
@@ -75,6 +77,7 @@ export class Sheet {
         this.all && button("All", "Show everything, lamps too", () => this.fit(this.all!())),
       ),
       this.svg,
+      this.readout,
     );
     this.svg.addEventListener("pointerdown", this.down);
     this.svg.addEventListener("pointermove", this.moved);
@@ -84,10 +87,6 @@ export class Sheet {
     this.svg.addEventListener("keydown", this.key);
     this.watching = new ResizeObserver(() => this.resize());
     this.watching.observe(this.svg);
-  }
-
-  get tools(): HTMLElement {
-    return this.element.firstElementChild as HTMLElement;
   }
 
   dispose(): void {

@@ -39,7 +39,7 @@ export function placeWords(words: Word[], taken: Rect[], width: number, height: 
     const found = spot.find((r) => r.x >= 2 && r.y >= 2 && r.x + r.width <= width - 2 && r.y + r.height <= height - 2 && !full.some((other) => meet(r, other))) ?? (word.always ? spot[0] : undefined);
     if (!found) continue;
     full.push(found);
-    out.push(svg("text", { class: `word ${word.class ?? ""}`, x: found.x, y: found.y + HIGH - 4 }, word.text));
+    out.push(svg("rect", { class: "word-ground", x: found.x - 2, y: found.y, width: found.width + 4, height: HIGH, rx: 3 }), svg("text", { class: `word ${word.class ?? ""}`, x: found.x, y: found.y + HIGH - 4 }, word.text));
   }
   return out;
 }

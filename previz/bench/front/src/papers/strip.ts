@@ -105,7 +105,7 @@ class Strip implements Paper {
     const out: SVGElement[] = [...this.axis(shot.take_s, 1, AXIS - 6, "take"), ...this.axis(shot.clip_s, slow, this.height - 6, "screen")];
     const words: SVGElement[] = [];
     this.rows.forEach((row, i) => out.push(...this.row(row, AXIS + 6 + i * ROW, words)));
-    if (!this.rows.length) words.push(svg("text", { class: "word soft", x: LEFT, y: AXIS + ROW / 2 }, "Curves are being worked out."));
+    if (!this.rows.length) words.push(svg("text", { class: "word soft", x: LEFT + 16, y: AXIS + ROW / 2 }, "Curves are being worked out."));
     this.curves.replaceChildren(...out);
     this.named.replaceChildren(...words);
     this.showFlags(shot);

@@ -6,6 +6,7 @@ import { Grips } from "../drafting/grips";
 import { Scenes } from "../drafting/scenes";
 import { type Box, line, rings, Sheet, textWidth } from "../drafting/sheet";
 import { soon } from "../drafting/soon";
+import { trying } from "../drafting/trying";
 import { figure, isFlat, rowOf, rowsOf, valueOf } from "../drafting/values";
 import { freePlace, leaders, type OpeningNow, openingsNow, sizeOf, type Wall, wallGrips, type WallState } from "../drafting/wallgrips";
 import { placeWords, type Word } from "../drafting/words";
@@ -25,7 +26,6 @@ class WallPaper implements Paper {
   private readonly ends = new Ends();
   private readonly picker = h("select", { "aria-label": "Wall", onchange: () => this.pick(this.picker.value) });
   private readonly remove = h("button", { type: "button", class: "small", onclick: () => this.takeAway() }, "Take away");
-  private readonly readout = h("output", { class: "readout" });
   private readonly fields = h("div", { class: "opening-fields" });
   private readonly lines = svg("g", { class: "over-lines", "aria-hidden": "true" });
   private readonly words = svg("g", { class: "words", "aria-hidden": "true" });
@@ -46,7 +46,6 @@ class WallPaper implements Paper {
       const row = target.closest<SVGElement>("[data-opening]")?.dataset.opening;
       bench.chosen.set(row ? ["opening", row] : null);
     };
-    this.sheet.tools.append(this.readout);
     const add = h("button", { type: "button", class: "small", onclick: () => this.add() }, "Add opening");
     this.element = h("div", { class: "drawing wall" }, h("div", { class: "wall-tools" }, this.picker, add, this.remove), this.sheet.element, this.grips.refused, this.fields);
     host.append(this.element);
@@ -56,6 +55,7 @@ class WallPaper implements Paper {
       bench.drawing.on(() => this.newDrawing()),
       bench.chosen.on(() => this.follow()),
       bench.theirTry.on(redraw),
+      trying(bench).on(redraw),
     );
   }
 
@@ -118,7 +118,7 @@ class WallPaper implements Paper {
 
   private state(wall: Wall): WallState {
     const { scene, since } = this.scenes.drawn(this.bench.drawing.get()!.rev, this.bench.scene.get());
-    return { scene, changes: [...since, ...this.bench.theirTry.get(), ...this.grips.pending], wall, chosen: this.bench.chosen.get(), snapMm: SNAP_PX / this.sheet.scale };
+    return { scene, changes: [...since, ...this.bench.theirTry.get(), ...trying(this.bench).get()], wall, chosen: this.bench.chosen.get(), snapMm: SNAP_PX / this.sheet.scale };
   }
 
   private box(): Box | null {
@@ -165,7 +165,7 @@ class WallPaper implements Paper {
     });
     if (own) taken.push(...this.sizeBoxes(own));
     this.words.replaceChildren(...placeWords(words, [...taken, { x: 0, y: 0, width: 66, height: this.sheet.height }, { x: 0, y: this.sheet.height - 84, width: this.sheet.width, height: 84 }], this.sheet.width, this.sheet.height));
-    this.readout.textContent = this.grips.words || "Seen from outside; figures from the datum corner";
+    this.sheet.readout.textContent = this.grips.words || "Seen from outside; figures from the datum corner";
     this.showFields(state);
   }
 
