@@ -17,7 +17,7 @@ from typing import Annotated, Optional
 import typer
 
 from previz import __version__
-from previz.options import Output, Proxy, Quality, ScenePath, ShotName, Size, Workers, moment, option, picture_size, usage_fault
+from previz.options import Output, Proxy, Quality, ScenePath, ShotName, Size, Workers, checked_workers, moment, option, picture_size, usage_fault
 from previz.scene.faults import OptionFault, OutsideFault, PrevizError
 
 DONE, SAYS_STOP, OWN_FAULT, INTERRUPTED = 0, 1, 70, 130
@@ -473,6 +473,20 @@ def sheet(
     return _verdict(figures)
 
 
+@app.command(epilog="Example: previz bench scenes/clockmakers-attic.toml --share")
+def bench(
+    scene: ScenePath,
+    port: Annotated[Optional[int], option("--port", "N", "Port of the page; default 8470, or a free one near it.")] = None,
+    share: Annotated[bool, typer.Option("--share", help="Let a tablet in this network in, with a one-time code; only in a network that you trust.")] = False,
+    workers: Workers = None,
+):
+    """The page at the bench: move a lamp, see the light move."""
+    from previz.bench.run import run_bench
+
+    checked_workers(workers)
+    run_bench(scene, port=port, share=share, workers=workers)
+
+
 def _day_papers(study, lit, folder: Path, workers, watch) -> list[tuple[str, str]]:
     """Write the sheet and the drawings that `make` links."""
     from previz.sheets.sheet import write_sheet
@@ -508,8 +522,7 @@ def _loaded(path: Path, workers: int | None):
     from previz.build.load import load_set
     from previz.light.measured import unusable_files
 
-    if workers is not None and not 1 <= workers <= 1024:
-        raise OptionFault(f"--workers {workers}: it must be from 1 to 1024", "Leave it out to use all cores.")
+    checked_workers(workers)
     return load_set(path, unusable_files)
 
 

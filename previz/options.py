@@ -48,6 +48,12 @@ def moment(shot, at: float | None, take: float | None) -> float:
     return min(given / longest, 1.0) * shot.take_s
 
 
+def checked_workers(workers: int | None) -> None:
+    """Raise OptionFault unless --workers is left out or a number of cores that there may be."""
+    if workers is not None and not 1 <= workers <= 1024:
+        raise OptionFault(f"--workers {workers}: it must be from 1 to 1024", "Leave it out to use all cores.")
+
+
 def picture_size(text: str) -> tuple[int, int]:
     """Return (columns, rows) of "960x540"; OptionFault unless both are 16 to 8192."""
     sides = text.lower().split("x")

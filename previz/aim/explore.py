@@ -16,22 +16,21 @@ from __future__ import annotations
 import csv
 import io
 import json
-import multiprocessing
-import os
-import signal
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
+from concurrent.futures import Executor, as_completed
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
 
 from previz.aim.pareto import Best, marked, unknown
+from previz.aim.processes import executor
 from previz.aim.tabled import Column, tabled
 from previz.aim.variant import Done, Job, Look, bake, fingerprint, geometry, shot_of, work_out
 from previz.aim.vary import Variant, Vary
@@ -40,10 +39,7 @@ from previz.scene.faults import OptionFault, OutsideFault, SceneFaults
 from previz.scene.files import outside, replacing
 from previz.scene.read import SceneFile, scene_from
 
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 KEPT = "variants"
-PATIENCE_S = 10.0
-"""How long a scheduler may take to answer (own choice)."""
 _STOPS = Column(("findings", "stop"), "")
 
 
@@ -82,18 +78,20 @@ class Explored:
     worked: int
     baked: int
 
-    @property
+    @cached_property
     def columns(self) -> list[Column]:
         """Every figure that any of the rows has, in the order that they first come."""
         return list(dict.fromkeys(column for row in self.rows for column in row.figures))
 
+    @cached_property
     def wished(self) -> np.ndarray:
-        """Return the figures (rows, wishes) that are wished for; NaN where a row lacks one."""
+        """The figures (rows, wishes) that are wished for; NaN where a row lacks one."""
         columns = [wish.columns(self.columns) for wish in self.wishes]
         return np.array([[wish.of(row.figures, meant) for wish, meant in zip(self.wishes, columns)] for row in self.rows]).reshape(len(self.rows), len(self.wishes))
 
+    @cached_property
     def units(self) -> list[str]:
-        """Return the unit of each wish."""
+        """The unit of each wish."""
         return [next((column.unit for column in wish.columns(self.columns)), "") for wish in self.wishes]
 
 
@@ -131,7 +129,7 @@ def explore(
         kept.mkdir(parents=True, exist_ok=True)
     with ExitStack() as stack:
         if waiting:
-            pool = stack.enter_context(_executor(cluster, min(worker_count(workers), len(waiting))))
+            pool = stack.enter_context(executor(cluster, min(worker_count(workers), len(waiting))))
             light = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix=".light-", dir=kept)))
             done = _all_done(pool, file, variants, scenes, waiting, look, light, workers, watch)
             for count, (mark, one, here) in enumerate(done, len(variants) - len(waiting) + 1):
@@ -142,8 +140,8 @@ def explore(
     explored = Explored(varied, rows, tuple(wishes), np.zeros(len(rows), bool), len(waiting), baked)
     if explored.columns and (said := unknown(wishes, explored.columns)):
         raise OptionFault(said)
-    best = marked(explored.wished(), [wish.highest for wish in wishes])
-    return Explored(varied, rows, tuple(wishes), best, len(waiting), baked)
+    best = marked(explored.wished, [wish.highest for wish in wishes])
+    return replace(explored, best=best)
 
 
 def _read(text: str, path: Path) -> SceneFile | None:
@@ -179,39 +177,6 @@ def _all_done(pool: Executor, file, variants, scenes, waiting, look, light, work
     finally:
         for future in futures:
             future.cancel()
-
-
-@contextmanager
-def _executor(cluster: str | None, workers: int) -> Iterator[Executor]:
-    """Where work is done: processes of this machine, one thread each, or a cluster."""
-    if cluster is None:
-        before = {name: os.environ.get(name) for name in _ONE_THREAD}
-        os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
-        try:
-            with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), _unhurried) as pool:
-                yield pool
-        finally:
-            for name, value in before.items():
-                os.environ.pop(name) if value is None else os.environ.update({name: value})
-        return
-    with _client(cluster) as client:
-        yield client.get_executor(pure=False)
-
-
-def _unhurried() -> None:
-    """Leave Ctrl-C to the process that watches over this one."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
-def _client(address: str):
-    try:
-        from distributed import Client
-    except ImportError:
-        raise OptionFault(f"--cluster {address}: the library that talks to a cluster is not installed", 'Install it with pip install "previz[cluster]", or leave --cluster out to use this machine.') from None
-    try:
-        return Client(address, timeout=PATIENCE_S, set_as_default=False)
-    except (OSError, TimeoutError, ValueError) as error:
-        raise OutsideFault(f"--cluster {address}: no scheduler answers there", "Give it as it says when it starts, like tcp://192.168.0.10:8786, or leave --cluster out.") from error
 
 
 def _keep(kept: Path, mark: str, done: Done) -> None:
@@ -260,7 +225,7 @@ def summary_text(explored: Explored) -> str:
     lines = [f"{len(explored.rows)} variants, {explored.worked} of them worked out now, {stops} with a finding that says stop" + (f", {refused} that cannot be built" if refused else "")]
     if explored.wishes:
         lines.append(f"No other is as good in {' and '.join(wish.says for wish in explored.wishes)}:")
-        units, wished = explored.units(), explored.wished()
+        units, wished = explored.units, explored.wished
         for number in np.flatnonzero(explored.best):
             row = explored.rows[number]
             lines.append(f"  variant {row.variant.number}")

@@ -24,7 +24,7 @@ from previz.check.study import study_set
 from previz.frames.still import lit_at_roll, still
 from previz.frames.store import source
 from previz.light.measured import unusable_files
-from previz.rays.lit import RAYS, TEXELS, light_set
+from previz.rays.lit import RAYS, TEXELS, light_set, transport_of
 from previz.rays.transport import Transport
 from previz.rig.moves import plan_move
 from previz.scene.faults import OptionFault, SceneFaults
@@ -154,8 +154,7 @@ def bake(file: SceneFile, look: Look, path: Path, workers: int | None, progress)
         built = set_from(file)
     except SceneFaults:
         return False
-    lit = light_set(file.scene, built, texels=look.texels, rays=look.rays, workers=workers, progress=progress)
-    path.write_bytes(pickle.dumps(lit.transport, protocol=5))
+    path.write_bytes(pickle.dumps(transport_of(file.scene, built, texels=look.texels, rays=look.rays, workers=workers, progress=progress), protocol=5))
     return True
 
 

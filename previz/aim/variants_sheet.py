@@ -78,7 +78,7 @@ def _caption(explored: Explored, number: int) -> list[tuple[str, tuple[int, int,
     lines += [(f"{key} {shown(value)} {units[key]}".rstrip(), SOFT) for key, value in row.variant.values.items()]
     if row.refused:
         return [*lines, ("cannot be built: variants.csv says why", INK)]
-    wished = zip(explored.wishes, explored.wished()[number], explored.units())
+    wished = zip(explored.wishes, explored.wished[number], explored.units)
     return [*lines, *((f"{wish.name} {shown(float(value))} {unit}".rstrip(), INK) for wish, value, unit in wished)]
 
 

@@ -22,8 +22,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import get_args
 
-from scipy.stats import qmc
-
 from previz.scene.draft import nearest
 from previz.scene.explain import keys_of
 from previz.scene.faults import OptionFault
@@ -114,6 +112,8 @@ def _grid(found: list[Vary]) -> list[tuple]:
 
 
 def _hypercube(found: list[Vary], samples: int, seed: int) -> list[tuple]:
+    from scipy.stats import qmc  # slow to load, and only --samples asks
+
     shares = qmc.LatinHypercube(len(found), rng=seed).random(samples)
     return [tuple(vary.at(float(share)) for vary, share in zip(found, row)) for row in shares]
 

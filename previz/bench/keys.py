@@ -58,7 +58,7 @@ def path_of(typed: dict, key: Key) -> Path:
     held = typed
     for depth, part in enumerate(path):
         if isinstance(held, dict) and isinstance(part, str):
-            held = held.get(part, {})
+            held = held.get(part, [] if path[depth + 1 : depth + 2] == (0,) else {})
         elif isinstance(held, list) and isinstance(part, int) and part <= len(held):
             held = held[part] if part < len(held) else {}
         else:

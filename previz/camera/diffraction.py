@@ -9,7 +9,6 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from scipy.signal import fftconvolve
 
 GREEN_MM = 550e-6
 """Wavelength that the eye sees best, to 10 nm (CIE 018:2019). [mm]"""
@@ -152,6 +151,8 @@ def diffracted(linear: np.ndarray, stop: float, pixel_mm: float) -> np.ndarray:
 
 def _convolved(plane: np.ndarray, kernel: np.ndarray) -> np.ndarray:
     """Return planes (..., rows, columns) convolved with `kernel` (k, k), as large as before."""
+    from scipy.signal import fftconvolve  # slow to load, and only a blur that shows asks
+
     half, still = len(kernel) // 2, [(0, 0)] * (plane.ndim - 2)
     padded = np.pad(plane, [*still, (half, half), (half, half)], mode="edge")
     return np.maximum(fftconvolve(padded, kernel.reshape((1,) * (plane.ndim - 2) + kernel.shape), mode="valid", axes=(-2, -1)), 0.0)

@@ -169,12 +169,8 @@ def light_set(
     progress : callable or None
         Called with the share of the work done, 0 to 1.
     """
-    tracer = Tracer(built.vertices, built.triangles)
+    tracer, medium, air, divided, grid = _to_cast(scene, built, after_spray_s, texels)
     rooms = pack_cells(built.cells)
-    medium = medium_at(scene, built, after_spray_s)
-    air = pack_cells(medium.cells)
-    divided = divide(built, texels)
-    grid = haze_grid(air, _bounds_of(air, built), HAZE_CELLS_ACROSS)
     seen = seen or transport(tracer, divided, air, grid, rays, workers=workers, progress=progress)
     lamps = emitters(scene, built)
     unlit = LitSet(
@@ -185,6 +181,19 @@ def light_set(
     )  # fmt: skip
     unlit = _papered(unlit)
     return _calibrated(replace(unlit, bounce=_bounce(unlit)))
+
+
+def transport_of(scene: Scene, built: BuiltSet, *, texels: int = TEXELS, rays: int = RAYS, workers: int | None = None, progress: Callable[[float], None] | None = None) -> Transport:
+    """Return the transport of `built` alone, for `light_set` to take as `seen`; arguments as there."""
+    tracer, _, air, divided, grid = _to_cast(scene, built, 0.0, texels)
+    return transport(tracer, divided, air, grid, rays, workers=workers, progress=progress)
+
+
+def _to_cast(scene: Scene, built: BuiltSet, after_spray_s: float, texels: int):
+    """Return what hemisphere rays are cast against, from and through: tracer, medium, its packed cells, texels, grid of haze cells."""
+    medium = medium_at(scene, built, after_spray_s)
+    air = pack_cells(medium.cells)
+    return Tracer(built.vertices, built.triangles), medium, air, divide(built, texels), haze_grid(air, _bounds_of(air, built), HAZE_CELLS_ACROSS)
 
 
 def relit(lit: LitSet, *, lamps: tuple[Emitter, ...] | None = None, medium: Medium | None = None) -> LitSet:

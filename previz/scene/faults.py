@@ -51,6 +51,7 @@ class Fault:
     remedy   what to do about it: one or two sentences
     source   the line of the file; empty where it would not help
     span     columns of `source` to mark, from and up to; equal for no mark
+    path     key path in the file, rows counted as typed; empty for the file as a whole
     """
 
     file: Path
@@ -61,6 +62,7 @@ class Fault:
     remedy: str
     source: str = ""
     span: tuple[int, int] = (0, 0)
+    path: tuple[str | int, ...] = ()
 
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}" if self.line else f"{self.file}"

@@ -21,7 +21,7 @@ def located(problem: Problem, path: Path, marks: Marks, typed: dict, key: str | 
     known, mark = marks.nearest(problem.path)
     key = place(problem.path, typed) if key is None else key
     if mark is None:
-        return Fault(path, 0, key, problem.found or "", problem.allowed, problem.remedy)
+        return Fault(path, 0, key, problem.found or "", problem.allowed, problem.remedy, path=problem.path)
     valued = known == problem.path and mark.value[1] > mark.value[0]
     start, stop = mark.value if valued and not problem.on_key else mark.key
     found = problem.found
@@ -30,7 +30,7 @@ def located(problem: Problem, path: Path, marks: Marks, typed: dict, key: str | 
     line, column = marks.line_at(start), marks.column_at(start)
     source = marks.line_text(line)
     span = (column, min(column + stop - start, len(source)))
-    return Fault(path, line, key, found, problem.allowed, problem.remedy, source, span)
+    return Fault(path, line, key, found, problem.allowed, problem.remedy, source, span, problem.path)
 
 
 def _shortened(text):

@@ -61,6 +61,17 @@ class SceneFile:
         """Return a key of `scene` as the file's text has it: a row that it repeats is one."""
         return self._as_typed(key_path)
 
+    def tables(self) -> dict:
+        """Return the checked tables as plain values, keys as typed: defaults written out, what the file repeats left as its one row."""
+        plain = self.scene.model_dump(mode="json", by_alias=True)
+        for table, numbers in self._rows.items():
+            once: dict[int, dict] = {}
+            for number, row in zip(numbers, plain[table]):
+                typed = self._typed[table][number]
+                once.setdefault(number, {**row, "name": typed["name"], **({"repeat": typed["repeat"]} if "repeat" in typed else {})})
+            plain[table] = list(once.values())
+        return plain
+
     def is_repeated(self, table: str, number: int) -> bool:
         """Return whether a row of `scene` is one of several that the file writes once."""
         rows = self._rows[table]

@@ -215,7 +215,7 @@ class TestCluster:
 
     def test_nobody_there(self, room, tmp_path, monkeypatch):
         """An address where nothing listens, and less patience than usual."""
-        monkeypatch.setattr("previz.aim.explore.PATIENCE_S", 0.5)
+        monkeypatch.setattr("previz.aim.processes.PATIENCE_S", 0.5)
         pytest.importorskip("distributed", reason='the extra "cluster" is not installed')
         varied, found = variants(room, ["lamp.key.at.z=500..700:2"])
         with pytest.raises(OutsideFault, match="no scheduler answers"):
