@@ -393,38 +393,17 @@ def explore(
     workers: Workers = None,
 ):
     """Many variants of a scene, side by side: pictures, figures, the best."""
-    from previz.aim.explore import all_stopped, explore, summary, summary_text, table_csv
-    from previz.aim.pareto import bests
+    if cluster is None:
+        from previz.aim.processes import loading
+
+        loading()
     from previz.aim.variant import Look
-    from previz.aim.variants_sheet import variant_pages
-    from previz.aim.vary import variants
-    from previz.check.folder import default_folder, write_text
-    from previz.check.report import report_json
-    from previz.frames.picture import write_picture
-    from previz.progress import watched
+    from previz.asking import asked_variants
+    from previz.check.folder import default_folder
 
     look = Look(shot, picture_size(size), quality.value)
     loaded, _ = _loaded(scene, workers)
-    wrong = []
-    for read in (lambda: variants(loaded, vary, samples), lambda: bests(best or [])):
-        try:
-            read()
-        except OptionFault as fault:
-            wrong.append(str(fault))
-    if wrong:
-        raise OptionFault("\n".join(wrong))
-    folder = output or default_folder(scene) / "explore"
-    with watched() as watch:
-        found = explore(loaded, *variants(loaded, vary, samples), folder, look=look, wishes=bests(best or []), cluster=cluster, workers=workers, watch=watch)
-    sys.stdout.write(report_json(summary(found)) if json else summary_text(found))
-    write_text(folder / "variants.csv", table_csv(found))
-    written = [folder / "variants.csv"]
-    for number, page in enumerate(variant_pages(found, loaded.scene.title), 1):
-        written.append(folder / f"variants{f'-{number}' if number > 1 else ''}.png")
-        write_picture(written[-1], page)
-    for path in written:
-        print(path, file=sys.stderr if json else sys.stdout)
-    return SAYS_STOP if all_stopped(found) else DONE
+    return SAYS_STOP if asked_variants(loaded, vary, samples, best or [], look, cluster, json, output or default_folder(scene) / "explore", workers) else DONE
 
 
 @app.command(epilog="Example: previz asshot scenes/clockmakers-attic.toml --blank day.csv, and when it is filled in: --marks day.csv")
