@@ -1,0 +1,79 @@
+/**
+ * A packed shot, unpacked: the header and the arrays that previz/bench/play.py wrote.
+ *
+ *     uint32 length | JSON header | arrays, each at a multiple of 8 bytes
+ */
+
+/** Where the grid of a source of light lies; see previz/bench/air.py. */
+export interface Shaft {
+  seen: boolean;
+  centre: number[];
+  axes: number[];
+  low: number[];
+  size: number[];
+  first: number;
+  layers: number;
+  scale: number;
+}
+
+export interface Light {
+  centres: number[][];
+  shafts: Shaft[];
+}
+
+export interface Header {
+  schema: number;
+  shot: string;
+  lamps: string[];
+  sources: { lamp: number; rgb: number[] }[];
+  left_out: string[];
+  swirls: { moments_s: number[]; low: number[]; size: number[] } | null;
+  chart_width: number;
+  chart_rows: [number, number];
+  charts: number;
+  cells_first: number[];
+  haze: { extinction_per_mm: number; scattering_per_mm: number; albedo: number; low: number[]; step: number[]; shape: number[] };
+  moments_s: number[];
+  lights: Light[];
+  lens_places: number;
+  tone: { middle: number; knee: number; white_stops: number };
+  take_s: number;
+  clip_s: number;
+  size: [number, number];
+  cos4: boolean;
+  white: number[];
+  arrays: Record<string, { type: string; shape: number[]; at: number }>;
+}
+
+export interface Pack {
+  header: Header;
+  /** float32 arrays as they are; float16 arrays as the bits that a texture takes. */
+  array(name: string): { data: Float32Array | Uint16Array | Uint8Array; shape: number[] };
+}
+
+export function unpack(buffer: ArrayBuffer): Pack {
+  const length = new DataView(buffer).getUint32(0, true);
+  const header = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length))) as Header;
+  if (header.schema !== 1) throw new Error("This page is older than its server: load it again.");
+  return {
+    header,
+    array(name) {
+      const place = header.arrays[name];
+      if (!place) throw new Error(`the packed shot has no ${name}`);
+      const count = place.shape.reduce((a, b) => a * b, 1);
+      const at = 4 + length + place.at;
+      const kind = place.type === "uint8" ? Uint8Array : place.type === "float16" ? Uint16Array : Float32Array;
+      return { data: new kind(buffer, at, count), shape: place.shape };
+    },
+  };
+}
+
+/** The number that the 16 bits of a half float mean (IEEE 754 binary16). */
+export function fromHalf(bits: number): number {
+  const sign = bits & 0x8000 ? -1 : 1;
+  const exponent = (bits >> 10) & 31;
+  const fraction = bits & 1023;
+  if (exponent === 0) return sign * fraction * 2 ** -24;
+  if (exponent === 31) return fraction ? NaN : sign * Infinity;
+  return sign * (1 + fraction / 1024) * 2 ** (exponent - 15);
+}
