@@ -5,8 +5,8 @@ import { h } from "./dom";
 import type { Fault } from "./protocol";
 
 const THEMES: Record<Theme, { next: Theme; words: string }> = {
-  system: { next: "light", words: "light as the device" },
-  light: { next: "dark", words: "daylight" },
+  system: { next: "light", words: "day or evening: as the device" },
+  light: { next: "dark", words: "day" },
   dark: { next: "system", words: "evening" },
 };
 
@@ -31,7 +31,7 @@ export function placeBar(host: HTMLElement, bench: Bench): void {
 
   bench.theme.on((now) => {
     theme.textContent = THEMES[now].words;
-    theme.setAttribute("aria-label", `Light of the page: ${THEMES[now].words}. Press for the next.`);
+    theme.setAttribute("aria-label", `${THEMES[now].words}. Press for the next.`);
   });
   bench.clients.on((clients) => {
     others.textContent = clients > 1 ? `${clients} devices on this bench` : "";

@@ -128,7 +128,7 @@ export function makeBench(): BenchState {
         if (bench.pointed.get()?.take_s !== takeS) bench.pointed.set(null);
       });
       await Promise.all([refreshScene(), refreshDrawing(), refreshFigures()]);
-      bench.jobs.set((await bench.fetchJson<{ jobs: Job[] }>("api/jobs").catch(() => ({ jobs: [] }))).jobs);
+      bench.jobs.set((await bench.fetchJson<{ jobs: Job[] }>("api/jobs").catch(() => ({ jobs: [] }))).jobs.reverse());
       wire.connect();
     },
   };

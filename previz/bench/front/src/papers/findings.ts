@@ -58,13 +58,12 @@ export const findings: Mount = (host, bench) => {
 
 function sentence(bench: Bench, finding: Finding, point: Pointer | undefined): HTMLElement {
   const moment = point?.take_s ?? null;
-  const means = point?.names.map((name) => keyOfName(bench.scene.get().scene, name)).find((key) => key !== null) ?? null;
   const words = [
     h("span", { class: "about" }, finding.about),
     h("span", { class: "says" }, finding.says),
     finding.remedy ? h("span", { class: "remedy" }, finding.remedy) : null,
   ];
-  if (!point || (moment === null && !means && !point.shot)) return h("div", { class: "sentence" }, ...words);
+  if (!point || (moment === null && !point.names.length && !point.shot)) return h("div", { class: "sentence" }, ...words);
   return h(
     "button",
     {
@@ -72,11 +71,12 @@ function sentence(bench: Bench, finding: Finding, point: Pointer | undefined): H
       onclick() {
         if (point.shot) bench.shot.set(point.shot);
         if (moment !== null) bench.takeS.set(moment);
+        const means = point.names.map((name) => keyOfName(bench.scene.get().scene, name)).find((key) => key !== null);
         if (means) bench.chosen.set(means);
         bench.pointed.set(point);
       },
     },
     ...words,
-    h("span", { class: "points" }, [moment === null ? "" : `at ${seconds(moment)}`, ...(point.names ?? [])].filter(Boolean).join(" · ")),
+    h("span", { class: "points" }, [moment === null ? "" : `at ${seconds(moment)}`, ...point.names].filter(Boolean).join(" · ")),
   );
 }

@@ -10,7 +10,8 @@ export const history: Mount = (host, bench) => {
   const ends = new Ends();
   const list = h("ol", { class: "versions" });
   const more = h("button", { hidden: true, onclick: () => { all = true; void fill(); } }, "Show all");
-  const element = h("div", { class: "history" }, list, more);
+  const none = h("p", { class: "quiet" }, "Nothing was changed on this bench yet.");
+  const element = h("div", { class: "history" }, none, list, more);
   host.append(element);
   let all = false;
   let shownRev = -1;
@@ -19,13 +20,14 @@ export const history: Mount = (host, bench) => {
     const versions = await bench.fetchJson<Version[] | { versions: Version[] }>("api/history").then((told) => (Array.isArray(told) ? told : told.versions)).catch(() => []);
     const newest = [...versions].sort((a, b) => b.rev - a.rev);
     const now = newest[0]?.rev;
+    none.hidden = newest.length > 0;
     list.replaceChildren(
       ...newest.slice(0, all ? undefined : AT_FIRST).map(({ rev, when, by, says }) =>
         h(
           "li",
           {},
           h("span", { class: "says" }, says || "A change"),
-          h("span", { class: "quiet" }, `${at(when)}, ${by === bench.who ? "here" : by === "outside" ? "by hand" : "another device"}`),
+          h("span", { class: "quiet" }, `${at(when)}, ${by === bench.who ? "here" : by === "" ? "by hand" : "another device"}`),
           rev === now ? h("span", { class: "quiet" }, "as it is now") : h("button", { "aria-label": `Go back to: ${says}, ${at(when)}`, onclick: () => void bench.backTo(rev) }, "Go back to this"),
         ),
       ),
