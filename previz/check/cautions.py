@@ -1,5 +1,5 @@
 """
-Cautions: what people can be hurt by on the day, said once, where it applies.
+Cautions: what people can be hurt by on the day, said once, where it applies in any of the shots.
 
 No limits of our own: each defers to the label, the local code or a licensed person. All are common practice.
 """
@@ -8,14 +8,34 @@ from __future__ import annotations
 
 import numpy as np
 
+from previz.camera.view import axes
 from previz.check.finding import Finding, rule
-from previz.check.text import millimetres
+from previz.check.text import millimetres, number
+from previz.haze.medium import extinction_at
+from previz.rig.kinematics import lens_rises
+from previz.rig.moves import on_rail
+from previz.scene.shots import scene_of
+
+
+def scenes_of_the_day(study) -> list:
+    """Return the scene as each shot sees it; the file's own where there is none."""
+    return [scene_of(study.scene, taken.shot) for taken in study.shots] or [study.scene]
+
+
+def is_sprayed(study) -> bool:
+    """Return whether any shot has haze."""
+    return any(extinction_at(scene.haze) > 0 for scene in scenes_of_the_day(study))
+
+
+def lamps_alight(study) -> list:
+    """Return the lamps of all shots as they stand in each, those left out or dimmed to nothing apart."""
+    return [lamp for scene in scenes_of_the_day(study) for lamp in scene.lamp if lamp.dim > 0]
 
 
 @rule("spray and hot lamps")
 def spray_and_hot_lamps(study):
     """Propellant of spray haze burns, and lamps are hot."""
-    if study.has_haze and study.scene.lamp:
+    if is_sprayed(study) and lamps_alight(study):
         name, away = nearest_lamp(study)
         yield Finding(
             "care",
@@ -26,17 +46,17 @@ def spray_and_hot_lamps(study):
 
 
 def nearest_lamp(study) -> tuple[str, float]:
-    """Return the lamp nearest to a box around the set, the way that spray goes, and how far off it is; 0 inside it. [mm]"""
+    """Return the lamp that comes nearest to a box around the set in any shot, the way that spray goes, and how far off it is; 0 inside it. [mm]"""
     low, high = study.built.bounds
-    away = {lamp.name: float(np.linalg.norm(np.maximum(np.maximum(low - lamp.at, np.array(lamp.at) - high), 0))) for lamp in study.scene.lamp}
-    name = min(away, key=away.get)
-    return name, away[name]
+    away = [(float(np.linalg.norm(np.maximum(np.maximum(low - lamp.at, np.array(lamp.at) - high), 0))), lamp.name) for lamp in lamps_alight(study)]
+    nearest, name = min(away, key=lambda one: one[0])
+    return name, nearest
 
 
 @rule("ventilation and smoke detectors")
 def ventilation_and_detectors(study):
     """Haze is breathed, and detectors take it for smoke."""
-    if study.has_haze:
+    if is_sprayed(study):
         yield Finding(
             "care",
             "safety, air",
@@ -48,7 +68,7 @@ def ventilation_and_detectors(study):
 @rule("mains and damp haze")
 def mains_and_damp_haze(study):
     """Haze condenses on what it meets."""
-    if study.has_haze and study.scene.lamp:
+    if is_sprayed(study) and lamps_alight(study):
         yield Finding(
             "care",
             "safety, mains",
@@ -60,7 +80,7 @@ def mains_and_damp_haze(study):
 @rule("bright lamps and eyes")
 def bright_lamps_and_eyes(study):
     """The lamp is at eye height of whoever works at the set."""
-    if study.scene.lamp:
+    if lamps_alight(study):
         yield Finding(
             "care",
             "safety, eyes",
@@ -69,10 +89,15 @@ def bright_lamps_and_eyes(study):
         )
 
 
+def lamps_on_stands(study) -> list:
+    """Return the lamps outside the set, as they stand in each shot."""
+    return [lamp for scene in scenes_of_the_day(study) for lamp in scene.lamp if not study.inside_set(lamp.at)]
+
+
 @rule("stands and ballast")
 def stands_and_ballast(study):
     """A lamp on a stand falls over."""
-    if any(not study.inside_set(lamp.at) for lamp in study.scene.lamp):
+    if lamps_on_stands(study):
         yield Finding(
             "care",
             "safety, stands",
@@ -81,12 +106,26 @@ def stands_and_ballast(study):
         )
 
 
+@rule("lamp beyond its stand's base")
+def lamp_beyond_its_base(study):
+    """A lamp that hangs out past the feet pulls its stand over."""
+    stand = study.scene.stand
+    names = sorted({lamp.name for lamp in lamps_on_stands(study) if lamp.rides != "lift"})
+    if names and stand.reach > stand.base / 2:
+        yield Finding(
+            "care",
+            "safety, stands",
+            f"The stand of {' and of '.join(names)} may carry its lamp {number(stand.reach, 4)} mm out from the column, past feet that reach {number(stand.base / 2, 4)} mm ([stand] reach, base): hung out like that, the lamp pulls it over.",
+            "Hang the counterweight that the stand's maker asks for on the other side, stay within the load on its label, and set a leg under the lamp.",
+        )
+
+
 @rule("pinch points of a lift")
 def pinch_points_of_a_lift(study):
     """What a lift moves closes on what stands still."""
-    if study.scene.lift is None or not any(taken.move.lift[0] != taken.move.lift[1] for taken in study.shots):
+    if study.scene.lift is None or len({height for taken in study.shots for height in taken.shot.lift_ends}) < 2:
         return
-    within = any(study.inside_set(taken.move.poses(t).position[0]) for taken in study.shots if taken.move.lift[0] != taken.move.lift[1] for t in (0.0, taken.shot.take_s))
+    within = any(study.inside_set(tip) for taken in study.shots if _lens_rises(study.scene, taken) for tip in _tips(study.scene, taken))
     lens = ", and the lens inside the set with it" if within else ""
     yield Finding(
         "care",
@@ -94,3 +133,15 @@ def pinch_points_of_a_lift(study):
         f"A moving lift pinches: fingers and cables between set, stand and table{lens}.",
         "Keep hands and cables clear while it runs, rehearse at its slowest, and have its stop within reach of whoever watches.",
     )
+
+
+def _lens_rises(scene, taken) -> bool:
+    """Return whether the lift moves the lens against the set while the camera rolls."""
+    slider = scene.slider if on_rail(scene, taken.shot) else None
+    return taken.move.lift[0] != taken.move.lift[1] and lens_rises(slider, scene.lift, held=taken.shot.move == "hand") != 0
+
+
+def _tips(scene, taken) -> np.ndarray:
+    """Return (2, 3) the front of the lens at the start and at the end. [mm]"""
+    poses = taken.move.poses(np.array([0.0, taken.move.take_s]))
+    return poses.position + scene.lens.pupil * axes(poses.pan, poses.tilt)[:, 0]

@@ -253,6 +253,48 @@ class TestCautions:
         assert {f.level for f in said} == {"care"}
 
 
+    def of(self, study):
+        return {finding.about: finding.says for finding in findings(study) if finding.about.startswith("safety")}
+
+    def test_a_lamp_that_is_never_alight(self, study_of):
+        """A lamp dimmed to nothing is neither hot nor bright; its stand falls over all the same."""
+        assert list(self.of(study_of(lamp={"dim": 0}, shot=[]))) == ["safety, air", "safety, stands"]
+
+    def test_what_only_one_shot_has(self, study_of, altered_room):
+        """Haze, and a lamp that comes nearer, in the second of two shots: 100 mm beyond the wall's outer face at 305, level with the set."""
+        first = altered_room()["shot"][0] | {"move": "still", "to": None}
+        near = {"key": {"at": [405, 100, 100]}}
+        said = self.of(study_of(haze={"extinction": 0}, shot=[first, first | {"name": "thick", "haze": {"extinction": 0.8}, "lamps": near}]))
+        assert "key is the nearest, 100 mm from it" in said["safety, spray"] and "safety, air" in said
+        assert "safety, spray" not in self.of(study_of(haze={"extinction": 0}, shot=[first]))
+
+    def test_a_lamp_hung_out_past_the_feet(self, study_of):
+        """400 mm out of a stand whose feet reach 300; not where they reach as far, nor for a lamp in the set or on the lift."""
+        out = {"stand": {"reach": 400, "base": 600}, "haze": {"extinction": 0}, "shot": []}
+        (finding,) = said_by("lamp beyond its stand's base", study_of(**out))
+        assert "The stand of key may carry its lamp 400 mm out from the column, past feet that reach 300 mm" in finding.says and "maker" in finding.remedy and "label" in finding.remedy
+        inside = {"at": [150, 100, 120], "toward": "table"}
+        for other in ({"stand": {"reach": 300, "base": 600}}, {"lamp": inside}, {"lamp": {"rides": "lift"}, "lift": {"carries": "set"}}):
+            assert said_by("lamp beyond its stand's base", study_of(**out | other)) == []
+
+    def test_a_lift(self, unlit, altered_room):
+        """Said where it moves, between shots too; the lens is named where its tip is in the set and moves against it."""
+        shot = altered_room()["shot"][0] | {"move": "lift", "from": [120, -30, 60], "to": None, "ease": 0.5}
+        still = shot | {"move": "still"}
+        cases = {
+            "moves": ({"lift": [0, 20]}, {}),
+            "moves in the set": ({"lift": [0, 20]}, {"pupil": 100, "barrel": [[150, 20]]}),
+            "stands": ({"lift": 20}, {}),
+        }
+        said = {}
+        for name, (change, lens) in cases.items():
+            said[name] = self.of(unlit(lift={"carries": "set"}, slider=None, lens=lens, shot=[shot | change])).get("safety, lift", "")
+        said["between"] = self.of(unlit(lift={"carries": "set"}, slider=None, shot=[still | {"lift": 0}, still | {"name": "higher", "lift": 20}])).get("safety, lift", "")
+        said["with the rail"] = self.of(unlit(lift={"carries": "set"}, slider={"rides": "lift"}, lens=cases["moves in the set"][1], shot=[shot | {"from": 100.0, "lift": [0, 20]}])).get("safety, lift", "")
+        assert {name for name, words in said.items() if words} == {"moves", "moves in the set", "between", "with the rail"}
+        assert {name for name, words in said.items() if "the lens inside the set" in words} == {"moves in the set"}
+
+
 class TestReadings:
     """A meter's readings agree, contradict each other, or lie in the dark."""
 
