@@ -1,12 +1,8 @@
 """
 A shot packed for playing: everything that a graphics card needs to draw its frames as the engine would.
 
-Takes a lit set and a shot; gives bytes: the set's triangles, the light on them and in the air, and what the lens does along the
+Takes a lit set and a shot; gives bytes (see `previz.bench.packing`): the set's triangles, the light on them and in the air, and what the lens does along the
 take. All light is the engine's; the card adds it up along its rays as `previz.frames.hazed` does.
-
-    uint32 length | JSON header | arrays, each at a multiple of 8 bytes
-
-The header's "arrays" has name -> {"type", "shape", "at"}; "at" counts from the end of the header. All numbers are little-endian.
 
 What the card does not know: faces of lamps in frame, diffraction and the smear of the shutter; swirls between the air and lamps after the
 third. More than eight sources of light are too many for it: the weakest are left out, and the header says so.
@@ -14,13 +10,13 @@ third. More than eight sources of light are too many for it: the weakest are lef
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 
 import numpy as np
 
 from previz.bench.air import CELLS, glow_towards, haze_to_lamps, shafts_in_air, swirled
 from previz.bench.charts import WIDTH, Surfaces
+from previz.bench.packing import packed
 from previz.camera.exposure import effective_stop, luminance_metered, stop_used
 from previz.camera.tone import KNEE, MIDDLE_GREY, WHITE_STOPS
 from previz.camera.view import view_at
@@ -114,20 +110,6 @@ def play_pack(lit: LitSet, shot: Shot, *, workers: int | None = None, progress: 
         **_lens(start, shot, move, arrays),
     }
     return packed(header, arrays)
-
-
-def packed(header: dict, arrays: dict[str, np.ndarray]) -> bytes:
-    """Return header and arrays as bytes; see the top of this module."""
-    at, places, pieces = 0, {}, []
-    for name, array in arrays.items():
-        little = np.ascontiguousarray(array).astype(array.dtype.newbyteorder("<"), copy=False).tobytes()
-        places[name] = {"type": array.dtype.name, "shape": list(array.shape), "at": at}
-        little += bytes(-len(little) % 8)
-        pieces.append(little)
-        at += len(little)
-    text = json.dumps({**header, "arrays": places}, separators=(",", ":"), allow_nan=False).encode()
-    text += b" " * (-(len(text) + 4) % 8)
-    return b"".join([len(text).to_bytes(4, "little"), text, *pieces])
 
 
 def _sources(lit: LitSet) -> tuple[list[int], list[str]]:

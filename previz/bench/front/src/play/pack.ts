@@ -1,7 +1,5 @@
 /**
- * A packed shot, unpacked: the header and the arrays that previz/bench/play.py wrote.
- *
- *     uint32 length | JSON header | arrays, each at a multiple of 8 bytes
+ * A packed shot, unpacked: the header and the arrays that previz/bench/play.py wrote; the bytes are described in previz/bench/packing.py.
  */
 
 /** Where the grid of a source of light lies; see previz/bench/air.py. */
@@ -45,21 +43,26 @@ export interface Header {
   arrays: Record<string, { type: string; shape: number[]; at: number }>;
 }
 
-export interface Pack {
-  header: Header;
-  /** float32 arrays as they are; float16 arrays as the bits that a texture takes. */
-  array(name: string): { data: Float32Array | Uint16Array | Uint8Array; shape: number[] };
+export interface Packed {
+  data: Float32Array | Uint16Array | Uint8Array;
+  shape: number[];
 }
 
-export function unpack(buffer: ArrayBuffer): Pack {
+export interface Pack<H = Header> {
+  header: H;
+  /** float32 and uint8 arrays as they are; float16 arrays as the bits that a texture takes. */
+  array(name: string): Packed;
+}
+
+export function unpackArrays<H extends { schema: number }>(buffer: ArrayBuffer): Pack<H> {
   const length = new DataView(buffer).getUint32(0, true);
-  const header = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length))) as Header;
+  const header = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length))) as H & Pick<Header, "arrays">;
   if (header.schema !== 1) throw new Error("This page is older than its server: load it again.");
   return {
     header,
     array(name) {
       const place = header.arrays[name];
-      if (!place) throw new Error(`the packed shot has no ${name}`);
+      if (!place) throw new Error(`the packed bytes have no ${name}`);
       const count = place.shape.reduce((a, b) => a * b, 1);
       const at = 4 + length + place.at;
       const kind = place.type === "uint8" ? Uint8Array : place.type === "float16" ? Uint16Array : Float32Array;
@@ -67,6 +70,8 @@ export function unpack(buffer: ArrayBuffer): Pack {
     },
   };
 }
+
+export const unpack = (buffer: ArrayBuffer): Pack => unpackArrays<Header>(buffer);
 
 /** The number that the 16 bits of a half float mean (IEEE 754 binary16). */
 export function fromHalf(bits: number): number {
