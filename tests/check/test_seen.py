@@ -17,6 +17,15 @@ IN_THE_BEAM = STILL | {"from": [252, 90, 75], "look": {"pan": 165, "tilt": -35}}
 AT_THE_LAMP = STILL | {"from": [150, 100, 80], "look": {"pan": 0, "tilt": 20}}
 PAST_THE_SET = STILL | {"from": [150, 150, 60], "look": {"pan": -95, "tilt": 0}}
 
+OVER_THE_WALL = {
+    "room": [{"name": "room", "plan": [[0, 0], [300, 0], [300, 200], [0, 200]], "walls": ["south", "east", "north", "west"], "height": 60, "ceiling": False}],
+    "opening": [],
+    "lamp": [],
+    "lens": {"barrel": [[20, 10]]},
+    "body": {"box": [10, 10, 10]},
+    "shot": STILL | {"from": [60, 100, 30], "look": {"pan": 0, "tilt": 0}},
+}
+
 
 @pytest.fixture(scope="module")
 def figures(altered_room):
@@ -107,6 +116,7 @@ class TestEdge:
     [
         ("lens shadow", "shadow", {"shot": IN_THE_BEAM}),
         ("lamp in frame", "lamp", {"shot": AT_THE_LAMP | {"look": {"pan": 0, "tilt": 20}}, "lamp": {"at": [900, 100, 353]}, "lens": {"barrel": [[60, 10]]}}),
+        ("edge of the set", "beyond", OVER_THE_WALL),
         ("edge of the set", "beyond", {"shot": STILL | {"from": [150, 10, 60], "look": {"pan": 165, "tilt": 0}}, "lens": {"barrel": [[60, 10]]}}),
     ],
 )
@@ -125,3 +135,12 @@ def test_the_remedy_works(study_of, name, kind, tables):
 def test_silent_where_all_is_well(plain_study):
     """Nothing to say of the plain room."""
     assert [finding for name in ("lens shadow", "lamp in frame", "edge of the set") for finding in RULES[name](plain_study)] == []
+
+
+def test_the_top_of_a_wall(figures, unlit):
+    """A lens that looks over a low wall without a ceiling, from lower and from higher than its top: said, with where; a wall that fills the frame is no edge."""
+    (finding,) = RULES["edge of the set"](unlit(slider=None, **{name: table for name, table in OVER_THE_WALL.items() if name != "lamp"}))
+    assert finding.says.startswith("The picture looks past the set, or on a cut edge of it") and "most at the top" in finding.says
+    from_above = {"shot": STILL | {"from": [60, 100, 90], "look": {"pan": 0, "tilt": -15}}}
+    assert figures(**OVER_THE_WALL | from_above).beyond.what == "top"
+    assert figures(**OVER_THE_WALL | {"shot": STILL | {"from": [250, 100, 20], "look": {"pan": 0, "tilt": -5}}, "room": OVER_THE_WALL["room"][0] | {"height": 180}}).beyond is None
