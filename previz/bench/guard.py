@@ -23,8 +23,8 @@ LARGEST_UPLOAD = 50_000_000
 NOT_PAIRED = 4401
 """Close code of a socket without a session (RFC 6455: 4000 to 4999 are for private use)."""
 
-RATE, BURST = 100.0, 400.0
-"""Requests a second of one device in the long run, and at once (own choice): scrubbing asks for a picture a frame."""
+KNOWN, STRANGERS = (100.0, 400.0), (20.0, 100.0)
+"""Requests a second in the long run, and at once, of a device that is known and of all others at one address (own choice): scrubbing asks for a picture a frame."""
 
 MOST_PEERS = 1000
 _SAFE = ("GET", "HEAD")
@@ -38,10 +38,6 @@ HEADERS = [
     (b"permissions-policy", b"camera=(), microphone=(), geolocation=()"),
     (b"x-frame-options", b"DENY"),
 ]
-
-
-class _TooLarge(Exception):
-    pass
 
 
 class Guard:
@@ -89,10 +85,12 @@ class Guard:
 
     async def _request(self, scope, receive, send, headers, host, known):
         path, method = scope["path"], scope["method"]
-        begun = False
+        begun = over = False
 
         async def answer(message):
             nonlocal begun
+            if over:
+                return
             if message["type"] == "http.response.start":
                 begun = True
                 given = {name.lower() for name, _ in message.get("headers", [])}
@@ -104,7 +102,7 @@ class Guard:
             return await _refuse(answer, 421, "This address is not that of the bench. Open the one that the terminal shows.")
         if method not in _SAFE and headers.get("origin") != f"http://{host}":
             return await _refuse(answer, 403, "Only the page of the bench itself may ask for this.")
-        wait = self._bucket(self._secret(headers) if known else _peer(scope)).wait()
+        wait = self._bucket(self._secret(headers), KNOWN).wait() if known else self._bucket(_peer(scope), STRANGERS).wait()
         if wait:
             return await _refuse(answer, 429, "Too many requests at once. Wait a moment.", (b"retry-after", str(int(wait) + 1).encode()))
         if not known and path not in _OPEN and not path.startswith("/assets/"):
@@ -112,15 +110,27 @@ class Guard:
                 return await _refuse(answer, 303, "This device has to give a code first.", (b"location", b"/pair"))
             return await _refuse(answer, 401, "This device has not given a code, or not lately. Open /pair.")
         limit = LARGEST_UPLOAD if path == "/api/upload" else LARGEST_BODY
-        if headers.get("content-length", "0").isdecimal() and int(headers.get("content-length", "0")) > limit:
-            return await _refuse(answer, 413, f"That is too large: at most {limit / 1e6:g} MB are taken.")
+        too_large = f"That is too large: at most {limit / 1e6:.2g} MB are taken."
+        announced = headers.get("content-length", "0")
+        if announced.isdecimal() and int(announced) > limit:
+            return await _refuse(answer, 413, too_large)
+        taken = 0
+
+        async def counted():
+            nonlocal taken, over
+            message = await receive()
+            taken += len(message.get("body", b""))
+            if taken > limit:
+                if not begun:
+                    await _refuse(answer, 413, too_large)
+                over = True
+                raise OSError("more was sent than is taken")
+            return message
+
         try:
-            await self.app(scope, _limited(receive, limit), answer)
-        except _TooLarge:
-            if not begun:
-                await _refuse(answer, 413, f"That is too large: at most {limit / 1e6:g} MB are taken.")
+            await self.app(scope, counted, answer)
         except OSError:
-            pass  # The browser has gone.
+            pass  # The browser has gone, or was sent away.
         except Exception:
             traceback.print_exc(file=sys.stderr)
             if not begun:
@@ -134,8 +144,8 @@ class Guard:
             return ""
         return jar[self.cookie].value if self.cookie in jar else ""
 
-    def _bucket(self, who) -> Bucket:
-        bucket = self._buckets.get(who) or Bucket(RATE, BURST)
+    def _bucket(self, who, limit) -> Bucket:
+        bucket = self._buckets.get(who) or Bucket(*limit)
         self._buckets[who] = bucket
         self._buckets.move_to_end(who)
         while len(self._buckets) > MOST_PEERS:
@@ -154,21 +164,6 @@ def _policy(host: str) -> str:
 
 def _peer(scope) -> str:
     return (scope.get("client") or ("", 0))[0]
-
-
-def _limited(receive, limit):
-    taken = 0
-
-    async def counted():
-        nonlocal taken
-        message = await receive()
-        if message["type"] == "http.request":
-            taken += len(message.get("body", b""))
-            if taken > limit:
-                raise _TooLarge
-        return message
-
-    return counted
 
 
 async def _refuse(send, status, says, *headers):
