@@ -213,7 +213,7 @@ export class Grips {
 
   private refuse(faults: Fault[]): void {
     this.refused.hidden = !faults.length;
-    this.refused.replaceChildren(...faults.flatMap((fault) => [h("span", {}, `${fault.says}. ${fault.remedy ?? ""}`)]));
+    this.refused.replaceChildren(...faults.flatMap((fault) => [h("span", {}, `${sentence(fault.says)} ${fault.remedy ?? ""} `)]));
   }
 
   private key(event: KeyboardEvent): void {
@@ -252,6 +252,8 @@ export class Grips {
     this.keep(keys.grip);
   }
 }
+
+const sentence = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1) + (/[.!?]$/.test(words) ? "" : ".");
 
 /** A key press along the one line that a grip can go: right and up are forward on a line that runs right or up. */
 function onLine(along: Flat, [x, y]: [number, number, number]): Flat {

@@ -11,7 +11,7 @@ import { type Box, hull, line, rings, Sheet } from "./sheet";
 import { soon } from "./soon";
 import { trying } from "./trying";
 import { figure, isPoint, rowName, valueOf } from "./values";
-import { placeWords, type Word } from "./words";
+import { crossings, placeWords, type Word } from "./words";
 
 const SNAP_PX = 7;
 const EDGE_PX = 26;
@@ -288,7 +288,8 @@ class SetPaper implements Paper {
       const [x, y] = sheet.px(grip.at);
       return { x: x - 11, y: y - 11, width: 22, height: 22 };
     });
-    return placeWords(words, [sheet.barBox, ...taken], sheet.width, sheet.height);
+    const walls = cut.cut.map((ring) => ring.map((p) => sheet.px(p)));
+    return placeWords(words, [sheet.barBox, ...taken], sheet.width, sheet.height, (rect) => crossings(walls, rect));
   }
 }
 

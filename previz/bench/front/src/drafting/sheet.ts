@@ -317,8 +317,15 @@ export function textWidth(text: string): number {
   return width;
 }
 
-/** A path through rings, in millimetres. */
-export const rings = (all: Flat[][]): string => all.map((ring) => (ring.length ? `M${ring.map((p) => `${p[0]} ${p[1]}`).join("L")}Z` : "")).join("");
+const paths = new WeakMap<Flat[][], string>();
+/** A path through rings, in millimetres; made once for rings that stay the same. */
+export function rings(all: Flat[][]): string {
+  const known = paths.get(all);
+  if (known !== undefined) return known;
+  const path = all.map((ring) => (ring.length ? `M${ring.map((p) => `${p[0]} ${p[1]}`).join("L")}Z` : "")).join("");
+  paths.set(all, path);
+  return path;
+}
 export const line = (points: Flat[]): string => (points.length ? `M${points.map((p) => `${p[0]} ${p[1]}`).join("L")}` : "");
 
 /** The convex hull of points, anticlockwise (Andrew's monotone chain). */

@@ -26,6 +26,8 @@ class WallPaper implements Paper {
   private readonly ends = new Ends();
   private readonly picker = h("select", { "aria-label": "Wall", onchange: () => this.pick(this.picker.value) });
   private readonly remove = h("button", { type: "button", class: "small", onclick: () => this.takeAway() }, "Take away");
+  private readonly tools: HTMLElement;
+  private readonly nothing = h("p", { class: "empty", hidden: true }, "This set has no rooms of the file, so there are no walls to cut.");
   private readonly fields = h("div", { class: "opening-fields" });
   private readonly lines = svg("g", { class: "over-lines", "aria-hidden": "true" });
   private readonly words = svg("g", { class: "words", "aria-hidden": "true" });
@@ -46,8 +48,8 @@ class WallPaper implements Paper {
       const row = target.closest<SVGElement>("[data-opening]")?.dataset.opening;
       bench.chosen.set(row ? ["opening", row] : null);
     };
-    const add = h("button", { type: "button", class: "small", onclick: () => this.add() }, "Add opening");
-    this.element = h("div", { class: "drawing wall" }, h("div", { class: "wall-tools" }, this.picker, add, this.remove), this.sheet.element, this.grips.refused, this.fields);
+    this.tools = h("div", { class: "wall-tools" }, this.picker, h("button", { type: "button", class: "small", onclick: () => this.add() }, "Add opening"), this.remove);
+    this.element = h("div", { class: "drawing wall" }, this.nothing, this.tools, this.sheet.element, this.grips.refused, this.fields);
     host.append(this.element);
     const redraw = () => this.soon.ask();
     this.ends.add(
@@ -77,6 +79,9 @@ class WallPaper implements Paper {
   private newDrawing(): void {
     const walls = this.bench.drawing.get()?.walls ?? [];
     const count = (one: Wall) => (one.openings.length ? ` (${one.openings.length})` : "");
+    const none = this.bench.drawing.get() !== null && !walls.length;
+    this.nothing.hidden = !none;
+    this.sheet.element.hidden = this.tools.hidden = none;
     this.picker.replaceChildren(...walls.map((one) => h("option", { value: one.name }, one.name + count(one))));
     if (!walls.some((one) => one.name === this.name)) {
       this.name = (walls.find((one) => one.openings.length) ?? walls[0])?.name ?? "";
@@ -175,6 +180,7 @@ class WallPaper implements Paper {
     const [over, beside] = this.sizeBoxes(one);
     return [
       svg("path", { class: "size-line", d: `M${left} ${top - 4}V${top - 16}M${right} ${top - 4}V${top - 16}M${left} ${top - 12}H${right}M${right + 4} ${top}H${right + 16}M${right + 4} ${low}H${right + 16}M${right + 12} ${top}V${low}` }),
+      ...[over!, beside!].map((box) => svg("rect", { class: "word-ground", ...box, rx: 3 })),
       svg("text", { class: "word measured", "text-anchor": "middle", x: (left + right) / 2, y: over!.y + 12 }, figure(one.size[0])),
       svg("text", { class: "word measured", x: beside!.x + 2, y: (top + low) / 2 + 4.5 }, figure(one.size[1])),
     ];
