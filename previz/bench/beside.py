@@ -14,6 +14,8 @@ import sys
 import threading
 from collections.abc import Callable
 
+from previz.rays.lit import RAYS, TEXELS
+
 CLOSE_S = 5.0
 
 
@@ -33,14 +35,16 @@ class Beside:
     ----------
     workers : int or None
         Threads that it may use; None is all cores.
+    texels, rays : int
+        Of the bake, as `light_set` takes them.
 
     Notes
     -----
     `ask` is for one thread; `stop` and `close` may be called from any.
     """
 
-    def __init__(self, workers: int | None = None):
-        self._workers = workers
+    def __init__(self, workers: int | None = None, texels: int = TEXELS, rays: int = RAYS):
+        self._arguments = [str(texels), str(rays), *([] if workers is None else [str(workers)])]
         self._process, self._answers = None, None
         self._count, self._asked, self._stopped = 0, None, None
         self._guard = threading.Lock()
@@ -115,8 +119,7 @@ class Beside:
         if self._process is not None:
             self._process.stdin.close()
         lower = {"creationflags": subprocess.BELOW_NORMAL_PRIORITY_CLASS} if sys.platform == "win32" else {}
-        workers = [] if self._workers is None else [str(self._workers)]
-        self._process = subprocess.Popen([sys.executable, "-m", "previz.bench.beside_main", *workers], stdin=subprocess.PIPE, stdout=subprocess.PIPE, **lower)
+        self._process = subprocess.Popen([sys.executable, "-m", "previz.bench.beside_main", *self._arguments], stdin=subprocess.PIPE, stdout=subprocess.PIPE, **lower)
         self._answers = queue.Queue()
         threading.Thread(target=_listen, args=(self._process, self._answers), daemon=True).start()
 

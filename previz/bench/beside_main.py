@@ -36,7 +36,7 @@ from previz.scene.faults import PrevizError
 from previz.scene.read import SceneFile, scene_from
 
 SAYS_EVERY_S = 0.2
-NICE = 10
+NICE = 5
 """How far the work beside steps back for what a person waits for (own choice)."""
 
 Tick = Callable[[float], None]
@@ -62,10 +62,10 @@ def _play(stage: Stage, file: SceneFile, asked: dict, tick: Tick) -> bytes:
 
 
 def _walk(stage: Stage, file: SceneFile, asked: dict, tick: Tick) -> bytes:
-    from previz.bench.play import walk_pack
+    from previz.bench.walk import walk_pack
 
     lit = stage.lit(file, progress=tick)
-    return walk_pack(lit.built, lit)
+    return walk_pack(lit, workers=stage.workers)
 
 
 ANSWERS = {"picture": _picture, "figures": _figures, "play": _play, "walk": _walk}
@@ -156,15 +156,14 @@ def _interrupt() -> None:
 
 
 def main() -> None:
-    """Serve standard input with as many workers as the first argument says; none is all cores."""
+    """Serve standard input; the arguments are texels and rays of the bake, and how many workers, all cores where that is left out."""
     signal.signal(signal.SIGINT, signal.default_int_handler)
     if hasattr(os, "nice"):
         os.nice(NICE)
     # Whatever else prints must not get between the answers.
     writing = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
-    workers = int(sys.argv[1]) if len(sys.argv) > 1 else None
-    Desk(Stage(workers=workers), sys.stdin.buffer, writing).serve()
+    Desk(Stage(*map(int, sys.argv[1:])), sys.stdin.buffer, writing).serve()
 
 
 if __name__ == "__main__":

@@ -14,6 +14,7 @@ import numpy as np
 from previz.bench.curves import curves
 from previz.bench.stage import Stage
 from previz.build.places import place_of
+from previz.check.finding import RULES
 from previz.check.report import plain, report
 from previz.check.study import Study, Taken, study_set
 from previz.scene.read import SceneFile
@@ -35,7 +36,7 @@ def point_of(finding: dict, study: Study) -> dict:
     """Return where a finding points: `shot`, `take_s` and `at` [x, y, z], each None where it means none, and the `names` of things that it means. [s], [mm]"""
     taken = next((taken for taken in study.shots if finding["about"] == f"shot {taken.shot.name}"), None)
     names = named(f"{finding['about']}\n{finding['says']}", study)
-    take_s = _moment(finding["says"], taken)
+    take_s = taken and _moment(finding["says"], taken, study)
     return plain({"shot": taken and taken.shot.name, "take_s": take_s, "at": _place(names, taken, take_s, study), "names": names})
 
 
@@ -48,12 +49,15 @@ def named(words: str, study: Study) -> list[str]:
     return list(dict.fromkeys(re.findall(rf"(?<!\w)(?:{pattern})(?!\w)", words))) if known else []
 
 
-def _moment(words: str, taken: Taken | None) -> float | None:
-    """The moment of the take that a finding says in its words. [s]"""
+def _moment(words: str, taken: Taken, study: Study) -> float | None:
+    """The moment of the take that a finding says in its words, or that it was judged at. [s]"""
     found = _MOMENT.search(words)
-    if taken is None or not found:
-        return None
-    return min(float(found[1].replace(",", "")), taken.move.take_s)
+    if found:
+        return min(float(found[1].replace(",", "")), taken.move.take_s)
+    for name, judged in (("clearance", taken.clearance), ("framing", taken.framing)):
+        if judged is not None and any(one.says == words for one in RULES[name](study)):
+            return judged.at_take_s
+    return None
 
 
 def _place(names: list[str], taken: Taken | None, take_s: float | None, study: Study) -> list | np.ndarray | None:

@@ -21,6 +21,9 @@ from previz.scene.read import SceneFile
 COARSE_TEXELS, COARSE_RAYS = 6_000, 32
 """Of the bake that glances are drawn from: a thirtieth of the whole one's time (own choice)."""
 
+MANY_WAYS = 40
+"""Panes through which lamps are looked at for each ray: more, and a glance makes do with one point on each lamp (own choice)."""
+
 WIDTH = 320
 """Of a glance, at most: shafts are far wider than its pixels (own choice). [pixel]"""
 
@@ -43,7 +46,8 @@ def size_of(scene: Scene, width: int) -> tuple[int, int]:
 def glance(stage: Stage, file: SceneFile, shot: Shot, take_s: float, width: int) -> tuple[bytes, tuple[int, int]]:
     """Return the lens picture of a shot at a moment as PNG, and its size. [s], [pixel]"""
     lit, size = stage.rolled(file, shot), size_of(file.scene, min(width, WIDTH))
-    picture = still(lit, shot, plan_move(file.scene, shot, lit.built), take_s, size, quality="glance", workers=stage.workers)
+    quality = "glimpse" if len(lit.windows.box) * len(lit.emitters) > MANY_WAYS else "glance"
+    picture = still(lit, shot, plan_move(file.scene, shot, lit.built), take_s, size, quality=quality, workers=stage.workers)
     return png(picture.rgb), size
 
 

@@ -29,6 +29,7 @@ from previz.bench.kept import Kept
 from previz.bench.lands import light_data
 from previz.bench.stage import Stage, light_key, solids_key
 from previz.frames.along import lit_at_moment
+from previz.rays.lit import RAYS, TEXELS
 from previz.rig.moves import plan_move
 from previz.scene.faults import PrevizError
 from previz.scene.model import Shot
@@ -82,11 +83,13 @@ class Live:
         Threads for pictures; None is all cores.
     tell : callable
         Given a client, or None for all of them, and a message. Called from threads of this object.
+    bake : (int, int)
+        Texels and rays of the bake that fine pictures and figures come from.
     """
 
     picture_kind = "image/png"
 
-    def __init__(self, path: Path, *, workers: int | None, tell: Tell):
+    def __init__(self, path: Path, *, workers: int | None, tell: Tell, bake: tuple[int, int] = (TEXELS, RAYS)):
         self.path, self._tell = Path(path), tell
         self._file, self._rev = None, -1
         self._tries: dict[str, tuple[SceneFile, int]] = {}
@@ -101,7 +104,7 @@ class Live:
         self._changed = threading.Condition()
         self._stage, self._trial = coarse_stage(workers), coarse_stage(workers)
         self._drawer, self._drawing, self._drawing_held = Drawer(), None, threading.Lock()
-        self._beside = Beside(workers)
+        self._beside = Beside(workers, *bake)
         self._threads = [threading.Thread(target=self._loop, args=(work,), daemon=True, name=f"bench {work.__name__}") for work in (self._quick, self._land, self._slow)]
         for thread in self._threads:
             thread.start()

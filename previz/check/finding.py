@@ -37,6 +37,9 @@ class Finding:
 
 RULES: dict[str, Callable[..., Iterable[Finding]]] = {}
 
+ORDER = ("fit", "focus", "seen", "gear", "rigging", "light", "shown", "wander", "thickness", "clock", "pace", "flicker", "day", "cautions")
+"""Modules of rules in the order that their findings are read in, whichever is imported first; others follow."""
+
 
 def rule(name: str):
     """Register a rule under `name`. ValueError if the name is taken."""
@@ -52,5 +55,10 @@ def rule(name: str):
 
 def findings(study) -> list[Finding]:
     """Return what every rule says about `study`: by level, then in the order of the rules, then as each gives them."""
-    said = [finding for judge in RULES.values() for finding in judge(study)]
+    said = [finding for judge in sorted(RULES.values(), key=_place) for finding in judge(study)]
     return sorted(said, key=lambda finding: LEVELS.index(finding.level))
+
+
+def _place(judge: Callable) -> int:
+    module = judge.__module__.rpartition(".")[2]
+    return ORDER.index(module) if module in ORDER else len(ORDER)

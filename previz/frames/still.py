@@ -29,8 +29,8 @@ from previz.rig.moves import Move
 from previz.scene.model import Scene, Shot
 from previz.scene.shots import scene_of
 
-QUALITIES = {"glance": (1, 1, 1), "draft": (2, 4, 1), "good": (12, 4, 1), "fine": (48, 4, 1)}
-"""Rays a pixel, points on each lamp, points in lit haze: what a picture of each quality takes. A glance is for the bench, while something is dragged."""
+QUALITIES = {"glimpse": (1, 1, 1), "glance": (1, 2, 1), "draft": (2, 4, 1), "good": (12, 4, 1), "fine": (48, 4, 1)}
+"""Rays a pixel, points on each lamp, points in lit haze: what a picture of each quality takes. The first two are for the bench, while something is dragged."""
 
 
 @dataclass(frozen=True)

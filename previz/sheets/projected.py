@@ -15,6 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 import trimesh
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from previz.build.built import BuiltSet
 
@@ -127,9 +130,18 @@ def _section(corners, faces, facing, level):
     segments = trimesh.intersections.mesh_plane(mesh, facing[2], facing[2] * (level + 3.1e-4))
     if not len(segments):
         return shapely.Polygon()
-    lines = shapely.set_precision(shapely.linestrings(segments @ facing[:2].T), GRID_MM)
-    area = shapely.build_area(shapely.geometrycollections(lines[~shapely.is_empty(lines)]))
+    ends = _welded((segments @ facing[:2].T).reshape(-1, 2)).reshape(-1, 2, 2)
+    lines = shapely.linestrings(ends[np.any(ends[:, 0] != ends[:, 1], axis=1)])
+    area = shapely.build_area(shapely.geometrycollections(lines))
     return shapely.Polygon() if area is None else area
+
+
+def _welded(points):
+    """Points (n, 2), each where the first one within the grid's step of it is: rounding would part two on either side of a half step."""
+    near = cKDTree(points).query_pairs(GRID_MM, output_type="ndarray")
+    links = coo_array((np.ones(len(near), bool), near.T), shape=(len(points), len(points)))
+    _, first, which = np.unique(connected_components(links, directed=False)[1], return_index=True, return_inverse=True)
+    return points[first[which]]
 
 
 def _visible(outlines, depths, cut):
