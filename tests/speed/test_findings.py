@@ -10,6 +10,7 @@ from previz.camera.view import axes
 from previz.check import report  # noqa: F401  (importing registers the rules)
 from previz.check.finding import findings
 from previz.check.focus import sharpness
+from previz.check.gear import Around
 from previz.check.seen import Looker
 from previz.check.study import study_set
 from previz.rays.lit import light_set
@@ -55,6 +56,7 @@ def test_findings_of_a_shot(figures, seconds):
         framing(built, lit.tracer, scene, shot, move)
         sharpness(built, lit.tracer, scene, shot, move)
         Looker(built, lit.tracer).seen(scene, move)
+        Around(built, lit.tracer).gear(scene, shot, move)
         demand(scene, shot, move), move.speeds()
         findings(study)
 
