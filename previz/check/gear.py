@@ -51,7 +51,7 @@ class Stray:
     """
     Gear in the frame, at its worst over the take.
 
-    kind, what   as `Support` has them
+    kind, what, lamp  kind, name and lamp of the `Support`
     share        of the frame [1]
     at_take_s    when that is [s]
     from_take_s, to_take_s  first and last moment looked at that it is seen at [s]
@@ -60,6 +60,7 @@ class Stray:
 
     kind: str
     what: str
+    lamp: str | None
     share: float
     at_take_s: float
     from_take_s: float
@@ -72,7 +73,7 @@ class Cast:
     """
     A shadow of gear in the frame, at its worst over the take.
 
-    kind, what   as `Support` has them
+    kind, what   kind and name of the `Support`
     lamp         whose light it takes
     on           "surfaces" | "haze"
     share        of what the lamp lights of that in frame [1]
@@ -108,17 +109,17 @@ class Around:
 
     def strays(self, scene: Scene, shot: Shot, move: Move) -> tuple[Stray, ...]:
         """Return what is in frame."""
-        seen: dict[tuple[str, str], list[tuple[float, float, str]]] = {}
+        seen: dict[tuple[str, str, str | None], list[tuple[float, float, str]]] = {}
         for at, view, _, around in self._moments(scene, shot, move, FINE):
             sunk = float(move.lift_mm(at)[0]) if scene.lift is not None and scene.lift.carries == "set" else 0.0
             for support in around:
                 share, side = self._in_frame(view, support, scene.lens.pupil, table_z(scene, self.built) - sunk)
                 if share > GEAR_SHARE:
-                    seen.setdefault((support.kind, support.name), []).append((share, at, side))
+                    seen.setdefault((support.kind, support.name, support.lamp), []).append((share, at, side))
         found = []
-        for (kind, name), times in seen.items():
+        for (kind, name, lamp), times in seen.items():
             share, at, side = max(times, key=lambda time: time[0])
-            found.append(Stray(kind, name, share, at, times[0][1], times[-1][1], side))
+            found.append(Stray(kind, name, lamp, share, at, times[0][1], times[-1][1], side))
         return tuple(sorted(found, key=lambda stray: -stray.share))
 
     def casts(self, scene: Scene, shot: Shot, move: Move) -> tuple[Cast, ...]:
@@ -203,7 +204,7 @@ def gear_in_frame(study):
     for taken in study.shots:
         for found in taken.gear.in_frame:
             free = _free_of_the_rail(study, taken, found)
-            otherwise = f"Stand {found.what[len('the stand of ') :]} where a wall hides its stand and aim it anew, or hang a dark cloth before the stand, out of the beam."
+            otherwise = f"Stand {found.lamp} where a wall hides its stand and aim it anew, or hang a dark cloth before the stand, out of the beam."
             if found.kind != "stand":
                 otherwise = "Take the rail away for this shot." if free else f"Hang a dark cloth or a card before {found.what}."
             yield Finding(

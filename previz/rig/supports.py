@@ -8,8 +8,8 @@ bars, thinner than the real ones, so that whatever is seen of a bar is seen of t
 place that the file leaves open:
 
     stand     a column straight below the lamp, from its face down to the floor, and three legs flat on the floor, as wide as
-              [stand] base, one of them under the load (common practice); a lamp that rides the lift stands on the table's top,
-              without legs. Left out for a lamp in the set, for one above it (no column goes through a set), and where
+              [stand] base, one of them under the load (common practice); a lamp that rides the set's lift stands on the table's
+              top, without legs. Left out for a lamp on a camera's lift, for a lamp in the set, for one above it (no column goes through a set), and where
               [stand] reach lets the lamp hang out from a column that may then be anywhere
     rail      a bar from end to end, its top where [slider] has it. Left out where `rise` is 0, since no rail goes through a lens
     carriage  a post from the rail up to the underside of the body's height, on the pan axis
@@ -126,13 +126,14 @@ def _stands(scene, built, lamps, raised) -> Iterator[Support]:
     top = table_z(scene, built)
     for typed, lamp, rise in zip(scene.lamp, lamps, raised):
         at = np.array(typed.at)
-        if in_a_room(built, at) or _above_the_set(built, at):
+        aboard = typed.rides == "lift" and scene.lift is not None
+        if in_a_room(built, at) or _above_the_set(built, at) or (aboard and scene.lift.carries == "camera"):
             continue
         below = float(np.hypot(lamp.half_u[2], lamp.half_v[2]))
-        foot = top if typed.rides == "lift" else top - scene.table.height
+        foot = top if aboard else top - scene.table.height
         column = Bar(np.array([*at[:2], at[2] - below + rise]), np.array([*at[:2], foot + rise]), COLUMN_MM)
         if column.first[2] > column.last[2]:
-            legs = () if typed.rides == "lift" else _legs(column.last, lamp.normal, scene.stand.base / 2)
+            legs = () if aboard else _legs(column.last, lamp.normal, scene.stand.base / 2)
             yield Support("stand", f"the stand of {lamp.name}", lamp.name, (column, *legs))
 
 

@@ -58,8 +58,9 @@ class TestStand:
             {"lamp": [LAMP | {"at": [150, 100, 150], "toward": [150, 100, 0]}]},
             {"lamp": [LAMP | {"at": [150, 100, 900], "toward": [150, 100, 0]}]},
             {"stand": {"reach": 200}},
+            {"lamp": [LAMP | {"rides": "lift"}], "lift": {"carries": "camera"}},
         ],
-        ids=["in the set", "above it", "hung out"],
+        ids=["in the set", "above it", "hung out", "on the camera's lift"],
     )
     def test_left_out(self, tables):
         """Where no column stands, or nobody knows where."""
