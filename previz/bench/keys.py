@@ -104,15 +104,15 @@ def row_value(change: Change):
 
 
 def _put(typed, path, value):
-    held, way = typed, []
+    held = typed
     for part, then in zip(path, path[1:]):
-        way.append((held, part))
+        if value is None and not (part in held if isinstance(held, dict) else part < len(held)):
+            return
         if isinstance(held, dict):
             held = held.setdefault(part, [] if isinstance(then, int) else {})
-        elif part == len(held):
-            held.append({})
-            held = held[part]
         else:
+            if part == len(held):
+                held.append({})
             held = held[part]
     last = path[-1]
     if value is None:
@@ -120,10 +120,6 @@ def _put(typed, path, value):
             del held[last : last + 1]
         else:
             held.pop(last, None)
-        # An empty table, or a table without rows, is not written.
-        for outer, part in reversed(way):
-            if outer is typed and outer[part] in ([], {}):
-                del outer[part]
     elif isinstance(held, list) and last == len(held):
         held.append(copy.deepcopy(value))
     else:

@@ -365,7 +365,8 @@ NUMBERS = {
     ("title",): st.text("abc #\"'\\=äß", max_size=10),
     ("opening", "window", "size"): st.tuples(st.integers(70, 90), st.integers(70, 100)).map(list),
     ("prop", "ball"): st.sampled_from([None, {"name": "ball", "kind": "sphere", "size": 20, "at": [50, 50, 0]}]),
-    ("finish", "oak", "reflect"): st.sampled_from([None, 0.3]),
+    ("finish", "oak"): st.sampled_from([None, {"reflect": 0.3}, {"colour": "#806040"}]),
+    ("lamp", "key", "gel", "stops"): st.sampled_from([None, 0.5, 1]),
 }
 COMMENTS = re.findall(r"#.*", SCENE)
 

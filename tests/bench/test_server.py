@@ -2,98 +2,21 @@
 
 import base64
 import json
-import os
-import signal
 import socket
-import subprocess
-import sys
 import time
-from pathlib import Path
 
 import pytest
 import requests
 import schemathesis
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
+from served import Served, Soaking, edit, hello, said
 from websockets.exceptions import ConnectionClosed, InvalidStatus
-from websockets.sync.client import connect
 
 from previz.bench.document import folder_of
 from previz.bench.guard import LARGEST_BODY
 
-ROOT = Path(__file__).parents[2]
-SCENE = (Path(__file__).with_name("test_document.py")).read_text(encoding="utf-8").split('SCENE = """\\\n')[1].split('"""')[0]
 PNG = base64.b64decode("iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAQAAAC1HAwCAAAAC0lEQVR42mNk+A8AAQUBAScY42YAAAAASUVORK5CYII=")
-
-
-class Served:
-    """A bench in a process, and one device that has given its code."""
-
-    def __init__(self, folder: Path, port: int | None = None, *options: str):
-        self.scene = folder / "room.toml"
-        if not self.scene.exists():
-            self.scene.write_text(SCENE)
-        self.port = port or free_port()
-        command = [sys.executable, "-m", "previz", "bench", str(self.scene), "--port", str(self.port), "--workers", "1", *options]
-        self.process = subprocess.Popen(command, cwd=folder, env={**os.environ, "PYTHONPATH": str(ROOT)}, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-        self.link = self.process.stdout.readline().strip()
-        assert self.link, self.process.communicate()[1]
-        self.address, self.code = self.link.split("/pair#")
-        self.device = requests.Session()
-        self.device.headers["Origin"] = self.address
-
-    def pair(self):
-        assert self.get_when_up("/pair") is not None
-        assert self.device.post(self.address + "/api/pair", json={"code": self.code}).json() == {"paired": True}
-        return self
-
-    def get_when_up(self, where):
-        for _ in range(200):
-            try:
-                return self.device.get(self.address + where)
-            except requests.ConnectionError:
-                time.sleep(0.05)
-
-    def get(self, where, **options):
-        return self.device.get(self.address + where, **options)
-
-    def post(self, where, **options):
-        return self.device.post(self.address + where, **options)
-
-    def connect(self, origin=None, cookie=True, host=None):
-        held = "; ".join(f"{name}={value}" for name, value in self.device.cookies.items())
-        headers = ({"Cookie": held} if cookie else {}) | ({"Host": host} if host else {})
-        return connect(f"ws://127.0.0.1:{self.port}/api/socket", origin=self.address if origin is None else origin or None, additional_headers=headers, legacy=True)
-
-    def end(self, with_signal=signal.SIGINT) -> str:
-        """End it; what it said on standard error."""
-        if self.process.poll() is None:
-            self.process.send_signal(with_signal)
-        return self.process.communicate(timeout=30)[1]
-
-
-def free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
-
-
-def said(socket, *kinds, within=10.0):
-    """The next message of one of these kinds."""
-    until = time.monotonic() + within
-    while True:
-        message = json.loads(socket.recv(timeout=max(until - time.monotonic(), 0.01)))
-        if message["did"] in kinds:
-            return message
-
-
-def hello(socket, who):
-    socket.send(json.dumps({"do": "hello", "who": who, "rev": None}))
-    return said(socket, "hello")
-
-
-def edit(socket, id, base, *changes):
-    socket.send(json.dumps({"do": "edit", "id": id, "base": base, "changes": [{"key": key, "to": to} for key, to in changes], "says": "Edit"}))
 
 
 @pytest.fixture(scope="module")
@@ -374,3 +297,10 @@ class TestFuzz:
         """No option that is not on the list, and no path, reaches a command line."""
         answer = served.post("/api/jobs", data=json.dumps(body).encode("utf-8", "replace"), headers={"Content-Type": "application/json"})
         assert answer.status_code == 422 and answer.json()["says"]
+
+
+def test_killed_and_started_again(tmp_path):
+    """200 edits of two clients, the server killed twice: nothing that was told is lost. `tests/soak` has the long form."""
+    soaking = Soaking(tmp_path, edits=200, kills=2, seed=1)
+    soaking.run()
+    soaking.check()
