@@ -7,7 +7,7 @@ Takes a study; gives dictionaries, lists, text and finite numbers. Anything endl
     lamps[]     name, candela (on the axis), lumens, beam_deg, field_deg, kelvin, readings [{at_mm, lux, computed_lux, residual_stops}], factor_stops
     shots[]     name, clip_s, take_s, slowdown, capture_fps, playback_fps, clearance, framing, focus, exposure, shafts, shown, rig, haze,
                 swirls (contrast, size_mm, and drift_mm_s as it is, on screen and at scale),
-                lift (carries, from_mm, to_mm, peaks, light: patches along the take), hand (shake in pixels a frame, sway)
+                lift (carries, from_mm, to_mm, peaks, light: patches along the take, targets: how the light moves on what it falls on), hand (shake in pixels a frame, sway)
     findings[]  level, about, says, remedy
 """
 
@@ -19,7 +19,7 @@ from dataclasses import asdict, fields
 
 import numpy as np
 
-from previz.check import fit, focus, seen, gear, rigging, light, shown, thickness, clock, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
+from previz.check import fit, focus, seen, gear, rigging, light, shown, wander, thickness, clock, pace, flicker, day, cautions  # noqa: F401, I001  (importing registers their rules, in this order)
 from previz.check.finding import findings
 from previz.check.study import Study, Taken
 from previz.check.swirls import swirls_entry
@@ -79,7 +79,7 @@ def lift_entry(taken: Taken, carries: str | None) -> dict | None:
     low, high = taken.demand.lift_mm
     light = [{"at_take_s": then.at_take_s, "lift_mm": then.lift_mm, "patches": [patch_entry(patch) for patch in then.patches]} for then in taken.light]
     speeds = {"peak_speed_mm_s": taken.demand.peak_lift_mm_s, "peak_accel_mm_s2": taken.demand.peak_lift_mm_s2}
-    return {"carries": carries, "from_mm": low, "to_mm": high, **speeds, "light": light}
+    return {"carries": carries, "from_mm": low, "to_mm": high, **speeds, "light": light, "targets": [asdict(found) for found in taken.wanders]}
 
 
 def hand_entry(taken: Taken) -> dict:

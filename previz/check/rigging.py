@@ -65,7 +65,7 @@ def lift(study):
         else:
             yield Finding("ok", about(taken), f"The lift peaks at {number(taken.demand.peak_lift_mm_s)} mm/s on its way from {millimetres(low)} to {millimetres(high)} mm.")
         shift = shift_of_the_brightest(taken.light)
-        if shift is not None:
+        if shift is not None and all(found.off_from_take_s is None for found in taken.wanders):
             mm, patch = shift
             yield Finding("ok", about(taken), f"The light moves as the lift does: what {patch.lamp} throws through {patch.opening} on {patch.on} wanders {millimetres(mm)} mm.")
 

@@ -186,33 +186,42 @@ def remedied(study, taken, passes: Callable[[Change, Move], bool] = lambda chang
     passes : callable
         Whether a rule's own question is answered with a change and the move that comes of it.
     mends : str, optional
-        The figure of `Seen` that must come down to its limit. What mends one thing must not spoil another: all other figures stay
-        within their limits or as they are, and so do the subject's framing and the air round the lens.
+        The figure of `Seen` that must come down to its limit.
     """
-    looker, scene, shot = Looker(study.built), scene_of(study.scene, taken.shot), taken.shot
-    allowed = {name: limit if name == mends else max(share(getattr(taken.seen, name)), limit) for name, limit in LIMITS.items()}
+    scene, shot, spared = scene_of(study.scene, taken.shot), taken.shot, no_worse(study, taken, mends)
 
     def mended(change) -> bool:
         move = plan_move(change.scene, change.shot, study.built)
-        if not passes(change, move):
-            return False
-        after = looker.seen(change.scene, move)
-        if any(share(getattr(after, name)) > most for name, most in allowed.items()):
-            return False
-        return _keeps_framing(looker, change, move, taken.framing) and clearance(study.built, change.scene, move).min_mm >= min(
-            CLEAR_MM, taken.clearance.min_mm if taken.clearance else 0.0
-        )
+        return passes(change, move) and spared(change.scene, change.shot, move)
 
     forward = axes(*(np.reshape(angle, ()) for angle in (taken.move.poses(0.0).pan[0], taken.move.poses(0.0).tilt[0])))[0]
     found = first_that(mended, changes(scene, shot, forward))
     return None if found is None else found.words[0].upper() + found.words[1:]
 
 
-def _keeps_framing(looker: Looker, change: Change, move: Move, before: Framing | None) -> bool:
+def no_worse(study, taken, mends: str | None = None) -> Callable[[Scene, Shot, Move], bool]:
+    """
+    Return the question whether a changed shot spoils nothing: its figures stay within their limits or as they are, and so do the
+    subject's framing and the air round the lens. The one that it `mends` must be within its limit.
+    """
+    looker = Looker(study.built)
+    allowed = {name: limit if name == mends else max(share(getattr(taken.seen, name)), limit) for name, limit in LIMITS.items()}
+    room = min(CLEAR_MM, taken.clearance.min_mm if taken.clearance else 0.0)
+
+    def spared(scene: Scene, shot: Shot, move: Move) -> bool:
+        after = looker.seen(scene, move)
+        if any(share(getattr(after, name)) > most for name, most in allowed.items()):
+            return False
+        return _keeps_framing(looker, scene, shot, move, taken.framing) and clearance(study.built, scene, move).min_mm >= room
+
+    return spared
+
+
+def _keeps_framing(looker: Looker, scene: Scene, shot: Shot, move: Move, before: Framing | None) -> bool:
     """Return whether the subject sits in the frame as well as before, or well enough."""
     if before is None:
         return True
-    after = framing(looker.built, looker.tracer, change.scene, change.shot, move)
+    after = framing(looker.built, looker.tracer, scene, shot, move)
     return after.worst_margin >= min(before.worst_margin, EDGE_OF_FRAME) and after.hidden_share <= max(before.hidden_share, HIDDEN_SHARE)
 
 

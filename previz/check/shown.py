@@ -10,7 +10,7 @@ them. Of the light it knows only where it goes. A set whose openings are not kno
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -24,7 +24,8 @@ from previz.check.seen import MOMENTS, remedied
 from previz.check.text import number
 from previz.frames.along import lamp_rises
 from previz.haze.medium import medium_at
-from previz.light.lamps import emitters, intensity
+from previz.light.lamps import emitters
+from previz.rays.fans import fan
 from previz.rays.packed import in_cells, pack_cells
 from previz.rays.tracer import SKIN_MM, Tracer
 from previz.rig.moves import Move
@@ -85,11 +86,11 @@ class Shown:
 
 
 class Rays(NamedTuple):
-    """Light of a lamp's centre through an opening: points (n, ALONG, 3) and the lit length (n, ALONG) that each stands for, 0 outside the haze; strength of the light (n,) that each stands for, on any scale. [mm]"""
+    """Light of a lamp's centre through an opening: points (n, ALONG, 3) and the lit length (n, ALONG) that each stands for, 0 outside the haze [mm]; light (n,) that each stands for, as in a `Fan`."""
 
     points: np.ndarray
     lengths: np.ndarray
-    strength: np.ndarray
+    light: np.ndarray
 
 
 class Shafts:
@@ -105,35 +106,17 @@ class Shafts:
     def rays(self, lamp: str, opening: str, lift_mm: float = 0.0) -> Rays:
         """Return the light of a lamp through an opening with the lift at a height; no rays where none comes through. [mm]"""
         emitter, rise = self._lamps[lamp]
-        centre = emitter.centre + [0.0, 0.0, rise * lift_mm]
-        start, area = self._spread(opening, centre)
-        away = start - centre
-        length = np.linalg.norm(away, axis=1, keepdims=True)
-        free = ~self.tracer.blocked(np.broadcast_to(centre, start.shape), start)
-        start, way, length = start[free], (away / length)[free], length[free, 0]
-        reach = np.minimum(self.tracer.hit(start + SKIN_MM * way, way).distance, self._size).astype(float)
+        start, way, reach, _, light = fan(self.built, self.tracer, replace(emitter, centre=emitter.centre + [0.0, 0.0, rise * lift_mm]), opening, ACROSS)
+        reach = np.minimum(reach, self._size)
         share = (np.arange(ALONG) + 0.5) / ALONG
         points = start[:, None] + (share * reach[:, None])[:, :, None] * way[:, None]
         hazed = in_cells(points.reshape(-1, 3), self._haze).reshape(points.shape[:2])
-        return Rays(points, hazed * reach[:, None] / ALONG, area * intensity(emitter, way) / length**2)
-
-    def _spread(self, opening: str, lamp: np.ndarray) -> tuple[np.ndarray, float]:
-        """Return (n, 3) points evenly over the panes of an opening, in the middle of its wall, and the area that each stands for; none of panes that a lamp stands behind. [mm], [mm2]"""
-        panes = [a for a in self.built.apertures if a.opening == opening and a.axes[2] @ (lamp - a.origin) > a.thickness]
-        if not panes:
-            return np.zeros((0, 3)), 0.0
-        corners = np.concatenate([a.outline for a in panes])
-        low, high = corners.min(axis=0), corners.max(axis=0)
-        step = (np.arange(ACROSS) + 0.5) / ACROSS
-        grid = np.stack(np.meshgrid(*(low[:, None] + step * (high - low)[:, None])), axis=-1).reshape(-1, 2)
-        within = [grid[(grid @ a.edges[:, :2].T >= a.edges[:, 2]).all(axis=1)] for a in panes]
-        points = [a.origin + np.column_stack([flat, np.full(len(flat), a.thickness / 2)]) @ a.axes for a, flat in zip(panes, within)]
-        return np.concatenate(points), float(np.prod(high - low)) / ACROSS**2
+        return Rays(points, hazed * reach[:, None] / ALONG, light)
 
     def strongest(self, names) -> tuple[str, str] | None:
         """Return which of (lamp, opening) lights up most haze, whether it is in frame or not; None where none lights any."""
         found = {name: self.rays(*name) for name in names}
-        lit = {name: float(rays.lengths.sum(axis=1) @ rays.strength) for name, rays in found.items()}
+        lit = {name: float(rays.lengths.sum(axis=1) @ rays.light) for name, rays in found.items()}
         best = max(lit, key=lit.get, default=None)
         return best if best and lit[best] > 0 else None
 

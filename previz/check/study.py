@@ -29,6 +29,7 @@ from previz.check.seen import Looker, Seen
 from previz.check.shaft import Shaft, shafts
 from previz.check.shown import Shown, shown
 from previz.check.thickness import Thickness, thickness
+from previz.check.wander import Wander, wanders
 from previz.check.ways import Way, ways
 from previz.frames.along import light_moves, lit_at_moment
 from previz.frames.still import lit_at_roll, view_of
@@ -117,6 +118,7 @@ class Taken:
     seen                       what is in the frame that should not be
     gear                       stands, rail and lift in frame, and their shadows
     shown                      how the plainest shaft sits in the frame; None where the air is clear, or no opening is known by name
+    wanders                    how the light of each lamp that the lift moves against the set moves on what it falls on
     """
 
     shot: Shot
@@ -143,6 +145,7 @@ class Taken:
     seen: Seen = Seen(None, None, None)
     gear: Gear = Gear()
     shown: Shown | None = None
+    wanders: tuple[Wander, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -209,6 +212,7 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
     moments = np.linspace(0, move.take_s, FOCUS_MOMENTS)
     focus = move.focus_mm(moments)
     near, far = limits(scene.lens.focal, stop_used(scene.lens, shot), scene.body.coc_mm, focus.min(), inverse_p(scene.lens))
+    light = light_along(rolled, shot, move)
     seen = _shafts(lit, move, workers) if scene.lamp and lit.medium.extinction_per_m > 0 else ()
     return Taken(
         shot=shot,
@@ -229,12 +233,13 @@ def take(lit, shot: Shot, *, workers: int | None = None) -> Taken:
         thickness=thickness(lit, [view_of(lit, move, t, SIZE) for t in moments], focus),
         off_rail_mm=move.off_rail_mm(scene.slider) if scene.slider and shot.move in ("slide", "arc") else 0.0,
         demand=demand(scene, shot, move),
-        light=light_along(rolled, shot, move),
+        light=light,
         held=_held(lit, shot, move) if move.shake else None,
         clock=clock(whole, shot, move, seen, workers=workers),
         seen=Looker(built, lit.tracer).seen(scene, move),
         gear=Around(built, lit.tracer).gear(scene, shot, move),
         shown=shown(built, lit.tracer, scene, move, seen),
+        wanders=wanders(built, lit.tracer, scene, shot, move, light[0].patches) if light else (),
     )
 
 
