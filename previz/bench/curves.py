@@ -15,6 +15,7 @@ from previz.camera.depth import limits
 from previz.camera.exposure import stop_used
 from previz.camera.lens import inverse_p
 from previz.check import shaft
+from previz.check.fit import CLEAR_MM
 from previz.check.study import Taken
 from previz.frames.along import lit_at_moment
 from previz.frames.still import lit_at_roll, view_of
@@ -44,7 +45,8 @@ def curves(lit: LitSet, taken: Taken, *, workers: int | None = None) -> dict:
     -------
     dict
         take_s; clearance_mm, the moment of the report's among its moments; focus_mm, near_mm, far_mm; contrast_stops, None where no
-        shaft is seen; extinction_per_m; usable_from_s, usable_to_s after the spray, None without a clock. (n,) each. [s], [mm], [stops], [1/m]
+        shaft is seen; extinction_per_m; usable_from_s, usable_to_s after the spray, None without a clock; care_under_mm,
+        less clearance than which asks for care. (n,) each. [s], [mm], [stops], [1/m]
     """
     rolled, move, shot = lit_at_roll(lit, taken.shot), taken.move, taken.shot
     scene = rolled.scene
@@ -63,6 +65,7 @@ def curves(lit: LitSet, taken: Taken, *, workers: int | None = None) -> dict:
         "extinction_per_m": [extinction_at(scene.haze, shot.start_after + t) for t in take_s],
         "usable_from_s": taken.clock and taken.clock.usable_from_s,
         "usable_to_s": taken.clock and taken.clock.usable_to_s,
+        "care_under_mm": CLEAR_MM,
     }
 
 

@@ -121,6 +121,8 @@ export interface Curves {
   extinction_per_m: (number | null)[];
   usable_from_s: number | null;
   usable_to_s: number | null;
+  /** Less clearance than this asks for care. */
+  care_under_mm: number;
 }
 /** Where a finding points: a shot, a moment of its take, a place, and the names of what it means. */
 export interface Pointer {

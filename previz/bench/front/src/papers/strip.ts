@@ -15,8 +15,6 @@ const AXIS = 20;
 const ROW = 74;
 const HEAD = 20;
 const FLAG_PX = matchMedia("(pointer: coarse)").matches ? 46 : 30;
-/** Less air than this asks for a slow rehearsal: the rule "clearance" of the findings (common practice). [mm] */
-const CARE_MM = 5;
 
 type Values = (number | null)[];
 interface Line {
@@ -265,7 +263,7 @@ function rowsOf(curves: Curves, shot: Shot, scene: Scene): Row[] {
   const add = (row: Omit<Row, "at">) => rows.push({ ...row, at });
   if (known(curves.clearance_mm).length) {
     const low = Math.min(0, ...known(curves.clearance_mm));
-    add({ name: "clearance", unit: "mm", low, high: top(curves.clearance_mm, CARE_MM * 2), lines: [{ values: curves.clearance_mm, class: "ink" }], levels: [{ at: 0, class: "stop", words: "" }, { at: CARE_MM, class: "care", words: `under ${CARE_MM} mm: care` }] });
+    add({ name: "clearance", unit: "mm", low, high: top(curves.clearance_mm, curves.care_under_mm * 2), lines: [{ values: curves.clearance_mm, class: "ink" }], levels: [{ at: 0, class: "stop", words: "" }, { at: curves.care_under_mm, class: "care", words: `under ${short(curves.care_under_mm)} mm: care` }] });
   }
   if (known(curves.focus_mm).length) {
     const subject = shot.subject && at.map((t) => distance(poseAt(shot, t).at, shot.subject!.at));
