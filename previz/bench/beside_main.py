@@ -64,8 +64,7 @@ def _play(stage: Stage, file: SceneFile, asked: dict, tick: Tick) -> bytes:
 def _walk(stage: Stage, file: SceneFile, asked: dict, tick: Tick) -> bytes:
     from previz.bench.walk import walk_pack
 
-    lit = stage.lit(file, progress=tick)
-    return walk_pack(lit, workers=stage.workers)
+    return walk_pack(stage.lit(file, progress=tick), workers=stage.workers)
 
 
 ANSWERS = {"picture": _picture, "figures": _figures, "play": _play, "walk": _walk}
