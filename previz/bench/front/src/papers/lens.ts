@@ -39,7 +39,7 @@ export const lens: Mount = (host, bench) => {
   const mixing = h("div", { class: "mixing", hidden: true });
   const element = h(
     "div",
-    { class: "lens" },
+    { class: "through-lens" },
     h("div", { class: "row" }, picker, play, asFiled, h("span", { class: "grow" }), moment),
     stage,
     slider,

@@ -1,0 +1,178 @@
+"""The page in a real browser: a change shows at once and is in the file; two devices; questions; keyboard; rules of accessibility."""
+
+import gzip
+
+import pytest
+
+from previz.bench.app import PAGE
+
+MOST_SCRIPT = 1_500_000
+SERIOUS = ("serious", "critical")
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+
+
+def field(page, key, place=0):
+    """Return the input of a key of the chosen thing."""
+    return page.locator(f'[data-at="{key}.{place}"]')
+
+
+def choose(page, table, name):
+    """Choose a thing by the picker of its paper."""
+    page.locator("#paper-the-thing select").first.select_option(label=name)
+
+
+@pytest.fixture(scope="module")
+def bench(served):
+    """The server of this module; no page of it may have asked another machine, or have failed."""
+    yield served
+    assert served.left == [] and served.wrong == []
+
+
+@pytest.fixture(scope="module")
+def page(bench):
+    """One page, on a small screen so that its pictures are small; each test finds it as the one before left it."""
+    return bench.open(820, 700)
+
+
+@pytest.fixture(scope="module")
+def other(page, bench):
+    """A second device, whose connection can be cut; it comes when the first is there."""
+    return bench.open(820, 700, breakable=True)
+
+
+class TestAPageThatOpens:
+    """From the link in the terminal to light on the screen."""
+
+    def test_it_shows_light_through_the_lens(self, page, waiting):
+        """A picture with something bright and something dark in it, fine after a while."""
+        page.wait_for_selector('.through-lens[data-grade="fine"]')
+        shades = page.evaluate(
+            """async () => {
+                const image = document.querySelector(".through-lens img");
+                const canvas = new OffscreenCanvas(64, 36);
+                const paper = canvas.getContext("2d");
+                paper.drawImage(image, 0, 0, 64, 36);
+                const { data } = paper.getImageData(0, 0, 64, 36);
+                const grey = [...data].filter((_, index) => index % 4 === 1);
+                return [Math.min(...grey), Math.max(...grey)];
+            }"""
+        )
+        assert shades[0] < 60 and shades[1] > 120
+
+    def test_the_code_is_out_of_the_address(self, page, bench):
+        """Nothing in it opens the bench again."""
+        assert page.url == f"{bench.address}/"
+
+    def test_findings_point_at_what_they_mean(self, page, waiting):
+        """Pressing a sentence goes to its moment and chooses its thing."""
+        page.wait_for_selector(".findings button.sentence .points")
+        sentence = page.locator("button.sentence", has_text="table").first
+        sentence.click()
+        assert page.locator("#paper-the-thing select").first.evaluate("select => select.value") == '["prop","table"]'
+
+    def test_script_is_small(self, page):
+        """All of it, what is loaded later too."""
+        packed = sum(len(gzip.compress(path.read_bytes(), 6)) for path in (PAGE / "assets").glob("*.js"))
+        assert packed <= MOST_SCRIPT
+
+    def test_script_comes_compressed(self, page, bench):
+        """The server packs what the browser asks for."""
+        name = next((PAGE / "assets").glob("index-*.js")).name
+        assert page.request.get(f"{bench.address}/assets/{name}").headers["content-encoding"] == "gzip"
+
+
+class TestChanges:
+    """What is typed is tried at once, then in the file with the maker's comments, and can be taken back."""
+
+    def test_a_key_that_is_typed_moves_the_light(self, page, bench, waiting):
+        """Another picture, and the new place in the file."""
+        choose(page, "lamp", "key")
+        before, picture = waiting.revision(page), page.get_attribute(".through-lens", "data-n")
+        field(page, "at", 2).fill("450")
+        field(page, "at", 2).press("Enter")
+        waiting.settled(page, before)
+        waiting.until(page, "before => Number(document.querySelector('.through-lens').dataset.n) > before && document.querySelector('.through-lens').dataset.rev === document.documentElement.dataset.rev", int(picture))
+        assert bench.read()["lamp"][0]["at"] == [900, 100, 450]
+        assert "# on the tall stand" in bench.scene.read_text()
+        after = waiting.revision(page)
+        page.locator("#paper-lens").focus()
+        page.keyboard.press("Control+z")
+        waiting.settled(page, after)
+        assert bench.read()["lamp"][0]["at"] == [900, 100, 600]
+
+    def test_what_cannot_be_is_said_where_it_was_typed(self, page, bench, waiting):
+        """And the file stays as it was."""
+        choose(page, "lamp", "key")
+        text = bench.scene.read_text()
+        field(page, "lux_at_1m").fill("-5")
+        field(page, "lux_at_1m").press("Enter")
+        fault = page.locator('[data-key="lux_at_1m"] .fault')
+        waiting.until(page, "() => document.querySelector('[data-key=\"lux_at_1m\"] .fault').textContent")
+        assert "lux" in fault.text_content()
+        assert bench.scene.read_text() == text
+
+    def test_the_history_leads_back(self, page, bench, waiting):
+        """Each revision has a button."""
+        choose(page, "prop", "table")
+        before = waiting.revision(page)
+        text = bench.scene.read_text()
+        field(page, "at", 0).fill("140")
+        field(page, "at", 0).press("Enter")
+        changed = waiting.settled(page, before)
+        page.get_by_role("button", name="Go back to", exact=False).first.click()
+        waiting.settled(page, changed)
+        assert bench.scene.read_text() == text
+
+
+class TestTwoDevices:
+    """They see each other's changes, and are asked where they clash."""
+
+    def test_one_sees_what_the_other_does(self, page, other, waiting):
+        """Within a moment, without a reload."""
+        choose(page, "lamp", "key")
+        choose(other, "lamp", "key")
+        before = waiting.revision(other)
+        field(page, "at", 0).fill("850")
+        field(page, "at", 0).press("Enter")
+        waiting.settled(other, before)
+        waiting.until(other, "() => document.querySelector('[data-at=\"at.0\"]').value === '850'")
+
+    def test_a_clash_is_asked_about(self, page, other, bench, waiting):
+        """Cut off for a while, both change the same key: the one that comes back is asked, and its answer counts."""
+        bench.cut_off(other)
+        other.wait_for_selector(".kept.away")
+        before = waiting.revision(page)
+        field(other, "at", 1).fill("120")
+        field(other, "at", 1).press("Enter")
+        field(page, "at", 1).fill("80")
+        field(page, "at", 1).press("Enter")
+        between = waiting.settled(page, before)
+        bench.let_back(other)
+        question = other.locator("dialog[open]")
+        question.wait_for()
+        assert "80" in question.text_content() and "120" in question.text_content()
+        question.get_by_label("mine", exact=False).check()
+        question.get_by_role("button", name="Keep these").click()
+        waiting.settled(page, between)
+        assert bench.read()["lamp"][0]["at"][1] == 120
+
+
+class TestRules:
+    """The rules of WCAG 2.2 that a program can check (axe-core), and nothing wider than the screen."""
+
+    @pytest.mark.parametrize("width, height, scheme", [(390, 844, "light"), (1024, 768, "dark"), (1920, 1080, "light")])
+    def test_no_serious_findings(self, page, width, height, scheme):
+        """At the widths of a phone, a tablet and a desk, by day and in the evening, with all that folds unfolded."""
+        from axe_playwright_python.sync_playwright import Axe
+
+        page.set_viewport_size({"width": width, "height": height})
+        page.emulate_media(color_scheme=scheme)
+        page.locator("details").evaluate_all("all => all.forEach(one => { one.open = true; })")
+        told = Axe().run(page, options={"runOnly": WCAG}).response["violations"]
+        assert [(one["id"], node["target"], node["html"]) for one in told if one["impact"] in SERIOUS for node in one["nodes"]] == []
+
+    @pytest.mark.parametrize("width", [320, 390, 1024, 3840])
+    def test_nothing_is_wider_than_the_screen(self, page, width):
+        """From a small phone to a large screen."""
+        page.set_viewport_size({"width": width, "height": 800})
+        assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
