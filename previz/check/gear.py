@@ -127,18 +127,24 @@ class Around:
         medium, found = medium_at(scene, self.built), {}
         air = pack_cells(medium.cells) if medium.extinction_per_m > 0 else None
         for at, view, faces, around in self._moments(scene, shot, move, GRID):
+            between = [(name, face, support) for name, face in faces.items() for support in around if self._may_shade(view, name, face, support)]
+            if not between:
+                continue
             frame = frame_of(self.tracer, view)
             places = {"surfaces": surfaces(frame)} | ({} if air is None else {"haze": haze(frame, scene.lens.pupil, air)})
-            for name, face in faces.items():
-                if in_a_room(self.built, face.mean(axis=0)):
-                    continue
-                for support in around:
-                    for on, there in places.items():
-                        share = 0.0 if support.lamp == name or _apart(support, there.points, face) else shaded_share(self.tracer, there, face, tracer_of(support.bars))
-                        key = (support.name, name, on)
-                        if share > SHADOW_SHARE and (key not in found or share > found[key].share):
-                            found[key] = Cast(support.kind, support.name, name, on, share, at)
+            for name, face, support in between:
+                for on, there in places.items():
+                    share, key = shaded_share(self.tracer, there, face, tracer_of(support.bars)), (support.name, name, on)
+                    if share > SHADOW_SHARE and (key not in found or share > found[key].share):
+                        found[key] = Cast(support.kind, support.name, name, on, share, at)
         return tuple(sorted(found.values(), key=lambda cast: -cast.share))
+
+    def _may_shade(self, view: View, name: str, face: np.ndarray, support: Support) -> bool:
+        """Return whether a support is not plainly beside all ways from what is in frame to a lamp outside: their boxes meet."""
+        if support.lamp == name or in_a_room(self.built, face.mean(axis=0)):
+            return False
+        bars, ways = np.concatenate([bar.corners() for bar in support.bars]), np.concatenate([self.built.bounds, view.position[None], face])
+        return not ((bars.max(axis=0) < ways.min(axis=0)).any() or (bars.min(axis=0) > ways.max(axis=0)).any())
 
     def _moments(self, scene: Scene, shot: Shot, move: Move, size) -> Iterator[tuple[float, View, dict[str, np.ndarray], list[Support]]]:
         """Give moments of the take [s], the frame as it is seen then, points on the lamps' faces by name, and the gear that stands around."""
@@ -178,12 +184,6 @@ class Around:
 def tracer_of(bars: tuple[Bar, ...]) -> Tracer:
     """Return a tracer of bars."""
     return Tracer(np.concatenate([bar.corners() for bar in bars]), np.concatenate([BAR_FACES + 8 * i for i in range(len(bars))]))
-
-
-def _apart(support: Support, points: np.ndarray, face: np.ndarray) -> bool:
-    """Return whether a support is plainly beside all ways from places to a lamp: their boxes do not meet."""
-    bars, ways = np.concatenate([bar.corners() for bar in support.bars]), np.concatenate([points, face])
-    return bool((bars.max(axis=0) < ways.min(axis=0)).any() or (bars.min(axis=0) > ways.max(axis=0)).any())
 
 
 def _side(view: View, x, y) -> str:
