@@ -54,6 +54,12 @@ def unlit():
 
 
 @pytest.fixture(scope="session")
+def clear():
+    """The same in clear air, for rules that ask where light falls: shafts take most of a study's time."""
+    return lambda **tables: studied(haze={"extinction": 0}, **tables)
+
+
+@pytest.fixture(scope="session")
 def altered_room():
     """The function `altered`."""
     return altered

@@ -94,28 +94,28 @@ class TestLift:
         for change in ({"clip": 13.4}, {"lift": [13, 20]}):
             assert {f.level for f in said_by("lift", dark(lift=lift, shot=RISE | change))} == {"ok"}
 
-    def test_the_light_wanders_as_far_as_the_geometry_says(self, study_of):
+    def test_the_light_wanders_as_far_as_the_geometry_says(self, clear):
         """A set that rises 20 mm under a lamp that stays: patches land where a lamp 20 mm lower throws them."""
-        study = study_of(lift={"carries": "set", "speed": 100, "accel": 1000}, shot=RISE)
+        study = clear(lift={"carries": "set", "speed": 100, "accel": 1000}, shot=RISE)
         _, light = said_by("lift", study)
         assert re.fullmatch(r"The light moves as the lift does: what key throws through window on .+ wanders [\d.]+ mm\.", light.says)
         first, middle, last = study.shots[0].light
         assert [then.lift_mm for then in (first, middle, last)] == [0, 10, 20]
-        lowered = study_of(lamp={"at": [900, 100, 580], "toward": [297.5, 100, 105]})
+        lowered = clear(lamp={"at": [900, 100, 580], "toward": [297.5, 100, 105]})
         floor = lambda patches: {tuple(p.pane): p.centre_mm for p in patches if p.on.endswith("floor")}  # noqa: E731
         expected, found = floor(lowered.patches), floor(last.patches)
         assert set(expected) == set(found) and found
         for pane, centre in expected.items():
             np.testing.assert_allclose(found[pane], centre, atol=0.01)
 
-    def test_all_aboard_nothing_changes(self, study_of):
+    def test_all_aboard_nothing_changes(self, clear):
         """Lamp and slider ride with the set: the light stays where it is."""
-        study = study_of(lift={"carries": "set", "speed": 100, "accel": 1000}, shot=RISE | {"from": 150.0}, lamp={"rides": "lift"}, slider={"rides": "lift"})
+        study = clear(lift={"carries": "set", "speed": 100, "accel": 1000}, shot=RISE | {"from": 150.0}, lamp={"rides": "lift"}, slider={"rides": "lift"})
         assert study.shots[0].light == () and len(said_by("lift", study)) == 1
 
-    def test_standing_higher_is_reported_too(self, study_of):
+    def test_standing_higher_is_reported_too(self, clear):
         """A shot with the set 20 mm up, standing still, has light of its own."""
-        study = study_of(lift={"carries": "set"}, shot={"lift": 20.0})
+        study = clear(lift={"carries": "set"}, shot={"lift": 20.0})
         (then,) = study.shots[0].light
         assert then.lift_mm == 20 and then.patches
         assert report.report(study)["shots"][0]["lift"]["light"][0]["lift_mm"] == 20
