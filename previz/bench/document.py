@@ -22,6 +22,7 @@ from pathlib import Path
 from previz.bench.journal import Journal, Revision
 from previz.bench.keys import NoSuchPlace, applied, differences, is_row, named, path_of, row_value, value_at
 from previz.bench.merge import Clash, both, on_top
+from previz.bench.renaming import with_mentions
 from previz.bench.stage import Stage
 from previz.bench.undoing import Stacks, exact, taken_back
 from previz.bench.wire import Change, plain_value
@@ -164,7 +165,7 @@ class Document:
             if any(revision.by != who for revision in since):
                 before = tomllib.loads(self._text_at(base))
             try:
-                changes = [Change(key=change.key, to=row_value(change)) for change in changes]
+                changes = with_mentions(before, [Change(key=change.key, to=row_value(change)) for change in changes])
                 moved, clashes = on_top(changes, before, self._typed, since, who)
                 if clashes:
                     return Asked(tuple(clashes))

@@ -62,6 +62,8 @@ name = "past the table"
 clip = 2
 from = [120, -30, 60]
 look = { pan = 90, tilt = -10 }
+subject = "table"  # it stays in frame
+lamps = { key = true }
 """
 
 
@@ -102,9 +104,9 @@ class TestEdits:
 
     def test_refused_in_the_makers_words(self, document, path):
         """All faults at once, each with its key and line, and nothing is written."""
-        refused = document.edit("a", "1", 1, [change("lamp", "key", "beam", to=500), change("shot", "past the table", "subject", to="tabel")], "")
+        refused = document.edit("a", "1", 1, [change("lamp", "key", "beam", to=500), change("shot", "past the table", "look", to="tabel")], "")
         assert isinstance(refused, Refused)
-        assert [key for key, *_ in refused.faults] == [["lamp", "key", "beam"], ["shot", "past the table", "subject"]]
+        assert [key for key, *_ in refused.faults] == [["lamp", "key", "beam"], ["shot", "past the table", "look"]]
         assert "table" in refused.faults[1][2] and refused.faults[1][3] > 0
         assert document.rev == 1 and path.read_text() == SCENE
 
@@ -131,6 +133,17 @@ class TestEdits:
         assert [prop.name for prop in document.file.scene.prop] == ["table", "ball"]
         assert isinstance(document.edit("a", "2", 2, [change("prop", "ball", to=row)], ""), Refused)
         assert isinstance(document.edit("a", "3", 2, [change("prop", "ball", to=None)], ""), Accepted)
+        assert document.text == SCENE
+
+    def test_a_new_name_is_known_wherever_the_old_one_was(self, document):
+        """What aims at it, looks at it or hangs in it goes on doing so; undo takes all of it back."""
+        for number, (table, old, new) in enumerate([("opening", "window", "east window"), ("prop", "table", "bench"), ("room", "room", "attic"), ("lamp", "key", "sun")]):
+            assert isinstance(document.edit("a", str(number), document.rev, [change(table, old, "name", to=new)], ""), Accepted)
+        scene = document.file.scene
+        assert scene.lamp[0].toward == "east window" and scene.opening[0].wall == "attic.east"
+        assert scene.shot[0].subject == "bench" and scene.shot[0].lamps == {"sun": True}
+        for number in range(4):
+            document.undo("a", f"u{number}")
         assert document.text == SCENE
 
     def test_a_lamp_dragged_is_not_kept(self, document):
@@ -200,7 +213,7 @@ class TestUndo:
 
     def test_others_edits_stay(self, document):
         """Undo takes back what this client did, wherever it stands by now."""
-        document.edit("a", "1", 1, [change("prop", "table", to=None)], "Take table away")
+        document.edit("a", "1", 1, [change("lamp", "fill", to=None)], "Take fill away")
         document.edit("b", "1", 2, [change("title", to="A longer title than there was"), change("haze", "g", to=0.5)], "")
         document.undo("a", "2")
         assert document.text == SCENE.replace('"Small room"', '"A longer title than there was"').replace("# per metre\n", "# per metre\ng = 0.5\n")
