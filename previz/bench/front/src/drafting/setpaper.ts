@@ -263,7 +263,7 @@ class SetPaper implements Paper {
     const { sheet } = this;
     const words: Word[] = [];
     const held = grips.find((grip) => grip.id === this.grips.held);
-    if (held && this.grips.words) words.push({ text: this.grips.words.replace(/^[^:]*: /, ""), at: sheet.px(held.at), class: "live", away: 24, always: true });
+    if (held && this.grips.words) words.push({ text: this.grips.words.replace(/^[^:]*: /, ""), at: sheet.px(held.at), class: "live", away: 20, first: "above", always: true });
     for (const lamp of lamps) words.push({ text: lamp.off ? `${lamp.name}, ${figure(Math.round(throwOf(lamp.at, lamp.toward)))} mm away` : lamp.name, at: lamp.mark, class: "lamp-word", away: 15 });
     const named = new Set<string>();
     for (const opening of cut.openings) {

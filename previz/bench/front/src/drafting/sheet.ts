@@ -306,14 +306,15 @@ export class Sheet {
 let pen: CanvasRenderingContext2D | null = null;
 const widths = new Map<string, number>();
 /** How wide words come out on a sheet. [px] */
-export function textWidth(text: string): number {
-  const known = widths.get(text);
+export function textWidth(text: string, bold = false): number {
+  const key = bold ? `**${text}` : text;
+  const known = widths.get(key);
   if (known !== undefined) return known;
   pen ??= document.createElement("canvas").getContext("2d");
-  if (pen) pen.font = `13px ${getComputedStyle(document.body).fontFamily}`;
+  if (pen) pen.font = `${bold ? 600 : 400} 13px ${getComputedStyle(document.body).fontFamily}`;
   const width = (pen ? pen.measureText(text).width : text.length * 7) + 1;
   if (widths.size > 2000) widths.clear();
-  widths.set(text, width);
+  widths.set(key, width);
   return width;
 }
 

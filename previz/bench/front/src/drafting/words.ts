@@ -11,8 +11,8 @@ export interface Word {
   class?: string;
   /** How far from its place it starts. [px] */
   away?: number;
-  /** Tried under its place first, not beside it. */
-  below?: boolean;
+  /** Where it is tried first; else beside its place. */
+  first?: "below" | "above";
   /** Kept, at the nearest free place or where it is, even if it must cross another: what is being dragged. */
   always?: boolean;
 }
@@ -34,7 +34,7 @@ export function placeWords(words: Word[], taken: Rect[], width: number, height: 
   const full = [...taken];
   const out: SVGElement[] = [];
   for (const word of words) {
-    const wide = textWidth(word.text);
+    const wide = textWidth(word.text, word.class === "live");
     if (wide > width) continue;
     const inside = word.at[0] >= -2 && word.at[1] >= -2 && word.at[0] <= width + 2 && word.at[1] <= height + 2;
     if (!inside && !word.always) continue;
@@ -73,9 +73,9 @@ export function crossings(all: Flat[][], r: Rect): number {
   return count;
 }
 
-function spots({ at, away = 12, below: first }: Word, wide: number): Rect[] {
+function spots({ at, away = 12, first }: Word, wide: number): Rect[] {
   const [x, y] = at;
-  const out: Rect[] = first ? [{ x: x - wide / 2, y: y + away, width: wide, height: HIGH }] : [];
+  const out: Rect[] = first ? [{ x: x - wide / 2, y: first === "below" ? y + away : y - away - HIGH, width: wide, height: HIGH }] : [];
   for (const d of [away, away * 1.8, away * 2.8]) {
     const [beside, left] = [x + d, x - d - wide];
     const [above, below] = [y - d - HIGH, y + d];
