@@ -131,8 +131,7 @@ export const lens: Mount = (host, bench) => {
         const { levels } = await import("../play/levels");
         playing = await levels(bench, bench.shot.get(), () => playing?.player.draw(bench.takeS.get()));
         const width = Math.min(LARGEST_PLAYED, stage.clientWidth * devicePixelRatio);
-        playing.canvas.width = Math.round(width);
-        playing.canvas.height = Math.round((width * stage.clientHeight) / stage.clientWidth);
+        playing.player.resize(Math.round(width), Math.round((width * stage.clientHeight) / stage.clientWidth));
         stage.append(playing.canvas);
         mixing.replaceChildren(playing.panel);
       }
@@ -158,13 +157,14 @@ export const lens: Mount = (host, bench) => {
     const next = bench.takeS.get() + ((now - last) / 1000) * (takeS / clipS);
     last = now;
     bench.takeS.set(next > takeS ? 0 : next);
-    playing?.player.draw(bench.takeS.get());
+    playing?.player.run(bench.takeS.get());
     frame = requestAnimationFrame(step);
   }
 
   function pause(): void {
     cancelAnimationFrame(frame);
     bench.playing.set(false);
+    playing?.player.draw(bench.takeS.get());
     play.textContent = "Play the move";
   }
 

@@ -6,6 +6,8 @@ import { fromHalf, unpack, type Header, type Pack, type Shaft } from "./pack";
 import { develop, haze, surfaces, type Kinds } from "./shaders";
 
 const STEPS = 96;
+const SLOW_MS = 70;
+const LEAST_SHARE = 1 / 8;
 const NEAR_MM = 0.5;
 const FAR_MM = 20000;
 const NOTHING_MM = 60000;
@@ -29,6 +31,10 @@ export class Player {
   /** Level of each lamp, in the order of header.lamps. */
   levels: number[];
 
+  private full: [number, number] = [480, 270];
+  private share = 1;
+  private slowFrames = 0;
+  private lastRun = 0;
   private readonly gl: WebGL2RenderingContext;
   private readonly kinds: Kinds;
   private readonly programs: { surfaces: Program; haze: Program; develop: Program };
@@ -75,9 +81,32 @@ export class Player {
     this.swirls = h.swirls ? boxes(gl, pack.array("swirls")) : [];
   }
 
-  /** Draws the frame at a moment of the take into the canvas, at the canvas's own size. */
+  /** Takes the size of the whole picture, in pixels of the screen. */
+  resize(width: number, height: number): void {
+    this.full = [width, height];
+  }
+
+  /** Draws a frame of the move as it runs: in fewer pixels where the device would not keep up otherwise. */
+  run(takeS: number): void {
+    const now = performance.now();
+    const slow = now - this.lastRun > SLOW_MS && now - this.lastRun < 5000;
+    this.lastRun = now;
+    if (slow && ++this.slowFrames >= 2 && this.share > LEAST_SHARE) {
+      this.share /= 2;
+      this.slowFrames = 0;
+    }
+    this.drawn(takeS, this.share);
+  }
+
+  /** Draws the frame at a moment of the take into the canvas, in every pixel. */
   draw(takeS: number): void {
+    this.drawn(takeS, 1);
+  }
+
+  private drawn(takeS: number, share: number): void {
     const gl = this.gl;
+    const [width, height] = this.full.map((pixels) => Math.max(1, Math.round(pixels * share))) as [number, number];
+    if (this.canvas.width !== width || this.canvas.height !== height) Object.assign(this.canvas, { width, height });
     this.light(takeS, this.canvas.width, this.canvas.height);
     gl.bindFramebuffer(gl.FRAMEBUFFER, null);
     this.finish(takeS, false, true);

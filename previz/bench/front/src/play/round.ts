@@ -48,7 +48,8 @@ out vec4 picture;
 void main() {
   // A wall that stands between the eye and the room is left off.
   if (vBefore > 0.0) discard;
-  vec3 value = exposure * (vShown + vColour / 3.14159265 * (texture(bounce, vCoarse).rgb + texture(direct, vFine).rgb));
+  // A little light of the workroom, so that what the lamps do not reach is no hole.
+  vec3 value = 0.05 * vColour + exposure * (vShown + vColour / 3.14159265 * (texture(bounce, vCoarse).rgb + texture(direct, vFine).rgb));
   vec3 excess = clamp((value - knee) / (1.0 - knee), 0.0, whiteExcess);
   value = clamp(value, 0.0, knee) + (1.0 - knee) * excess * (1.0 + excess / (whiteExcess * whiteExcess)) / (1.0 + excess);
   picture = vec4(mix(1.055 * pow(value, vec3(1.0 / 2.4)) - 0.055, 12.92 * value, lessThanEqual(value, vec3(0.0031308))), 1.0);
@@ -132,7 +133,7 @@ export class Round {
     if (!this.bounds) return;
     const [low, high] = this.bounds.map((point) => new Vector3(...point)) as [Vector3, Vector3];
     const middle = low.clone().add(high).multiplyScalar(0.5);
-    const away = high.clone().sub(low).length() * 1.75;
+    const away = high.clone().sub(low).length() * 1.3;
     const ways: Record<string, [number, number, number]> = { front: this.openSide(), left: [-1, -0.35, 0.45], right: [1, -0.35, 0.45], above: [0, -0.02, 1] };
     this.orbit.target.copy(middle);
     this.camera.position.copy(middle).addScaledVector(new Vector3(...ways[side]!).normalize(), away);
