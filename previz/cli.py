@@ -410,19 +410,24 @@ def explore(
 def asshot(
     scene: ScenePath,
     marks: Annotated[Optional[Path], option("--marks", "FILE", "What was measured on the day (CSV).")] = None,
-    blank: Annotated[Optional[Path], option("--blank", "FILE", "Write an empty one instead, with all fields of this scene.")] = None,
-    json: Annotated[bool, typer.Option("--json", help="Differences and findings as JSON, for a program to read.")] = False,
-    output: Annotated[Optional[Path], option("-o --output", "FILE", "The new scene file; default SCENE-asshot.toml beside the old one.")] = None,
+    blank: Annotated[Optional[Path], option("--blank", "FILE", "Write an empty one instead, with all fields of this scene; as .toml one for --points.")] = None,
+    photo: Annotated[Optional[Path], option("--photo", "FILE", "A photo of the set (JPEG or PNG): where camera and lamp really stand.")] = None,
+    points: Annotated[Optional[Path], option("--points", "FILE", "With --photo: corners of set and patches that are marked in it (TOML).")] = None,
+    shot: Annotated[Optional[str], option("--shot", "NAME", "With --photo: the shot whose lamps are alight; default the file's.")] = None,
+    focal: Annotated[Optional[float], option("--focal", "MM", "With --photo: its 35 mm equivalent focal length; default what the photo notes.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="What was found as JSON, for a program to read.")] = False,
+    output: Annotated[Optional[Path], option("-o --output", "FILE", "The new scene file, default SCENE-asshot.toml beside the old one; with --photo its marked copy.")] = None,
     workers: Workers = None,
 ):
-    """The set checked as it was really set up, from measured marks."""
-    from previz.comparing import blank_written, marks_compared
+    """The set checked as it was really set up, from measured marks or a photo."""
+    from previz.comparing import blank_written, marks_compared, one_question, photo_checked
 
-    if (marks is None) == (blank is None):
-        raise OptionFault("asshot needs either --marks or --blank", "--blank FILE writes an empty sheet; --marks FILE reads the filled one.")
+    one_question(marks=marks, blank=blank, photo=photo, points=points, shot=shot, focal=focal)
     loaded, built = _loaded(scene, workers)
     if blank is not None:
         return blank_written(loaded, built, blank)
+    if photo is not None:
+        return photo_checked(loaded, built, photo, points, shot, focal, json, output)
     return _verdict(marks_compared(loaded, built, marks, json, output, workers))
 
 

@@ -64,6 +64,12 @@ PREVIZ = [sys.executable, "-c", "import signal; signal.signal(signal.SIGINT, sig
 SAME = {**os.environ, "PYTHONPATH": str(Path(package.__file__).parents[1])}
 
 
+@pytest.fixture(scope="session")
+def scene_text():
+    """The text of a scene file that is in order."""
+    return SCENE
+
+
 @pytest.fixture
 def scene_file(tmp_path):
     """The path of a scene file that is in order, alone in its folder."""
@@ -87,7 +93,7 @@ def previz(tmp_path):
 def previz_started(tmp_path):
     """Start `previz` and give the process."""
 
-    def start(*arguments):
-        return subprocess.Popen([*PREVIZ, *map(str, arguments)], cwd=tmp_path, env=SAME, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    def start(*arguments, **options):
+        return subprocess.Popen([*PREVIZ, *map(str, arguments)], cwd=tmp_path, env=SAME, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **options)
 
     return start

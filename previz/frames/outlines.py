@@ -24,7 +24,7 @@ _LONGEST_PIXELS = 20_000
 _BEHIND_SHARE, _BEHIND_MM = 0.004, 0.5
 
 
-def with_outlines(rgb: np.ndarray, view: View, depth_mm: np.ndarray, outlines: list[np.ndarray]) -> np.ndarray:
+def with_outlines(rgb: np.ndarray, view: View, depth_mm: np.ndarray, outlines: list[np.ndarray], colour: tuple[int, int, int] = AMBER) -> np.ndarray:
     """
     Return a picture with outlines drawn over it, where nothing hides them.
 
@@ -36,6 +36,8 @@ def with_outlines(rgb: np.ndarray, view: View, depth_mm: np.ndarray, outlines: l
         Along the axis, inf for nothing. [mm]
     outlines : list of (k, 3) float arrays
         Corners, not closed. [mm]
+    colour : (int, int, int)
+        sRGB.
 
     Returns
     -------
@@ -47,7 +49,7 @@ def with_outlines(rgb: np.ndarray, view: View, depth_mm: np.ndarray, outlines: l
     away = distance_transform_edt(~seen)
     line = np.clip(LINE_PIXELS / 2 + 0.5 - away, 0, 1)[..., None]
     rim = HALO_SHARE * np.clip(LINE_PIXELS / 2 + HALO_PIXELS + 0.5 - away, 0, 1)[..., None]
-    return np.rint(rgb * (1 - rim) * (1 - line) + np.array(AMBER) * line).astype(np.uint8)
+    return np.rint(rgb * (1 - rim) * (1 - line) + np.array(colour) * line).astype(np.uint8)
 
 
 def visible_outlines(view: View, depth_mm: np.ndarray, outlines: list[np.ndarray]) -> np.ndarray:
