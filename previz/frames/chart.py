@@ -18,7 +18,7 @@ from PIL import Image, ImageDraw
 
 from previz.camera.exposure import luminance_metered
 from previz.camera.tone import encode_srgb
-from previz.frames.contact import INK, PAPER, SOFT, Box, Words, height_of, width_of
+from previz.frames.contact import INK, PAPER, SOFT, Box, Words, broken, height_of, width_of
 from previz.frames.lettering import printable
 from previz.light.colour import luminance
 
@@ -113,7 +113,7 @@ def chart_layout(stops: np.ndarray, footer: str) -> Layout:
     words += [Words(text, bar[2] + TICK + 6, _height_of_stop(bar, stop) - line / 2, _SIZE, INK if stop == 0 else SOFT) for stop, text in _ticks(step)]
     right = max(left + scale_width, MARGIN + width_of(HEADING, _SIZE))
     y = top + tall + GAP
-    for text in _broken(footer, _SMALL, right - MARGIN):
+    for text in broken(footer, _SMALL, right - MARGIN):
         words.append(Words(text, MARGIN, y, _SMALL, SOFT))
         y += height_of(_SMALL)
     return Layout((int(right + MARGIN), int(y + MARGIN)), picture, bar, tuple(words), _readings(stops, picture, times))
@@ -179,17 +179,6 @@ def _readings(stops: np.ndarray, picture: Box, times: int) -> tuple[Words, ...]:
             centre = picture[0] + (x + 0.5) * times, picture[1] + (y + 0.5) * times
             words.append(Words(text, round(centre[0] - width_of(text, _SMALL) / 2), round(centre[1] - line / 2), _SMALL, INK))
     return tuple(words)
-
-
-def _broken(text: str, size: int, width: float) -> list[str]:
-    """Return `text` in lines no wider than `width`, broken between words, a number kept with its unit. [pixel]"""
-    lines: list[str] = []
-    for word in text.split(" "):
-        if lines and width_of(f"{lines[-1]} {word}", size) <= width:
-            lines[-1] = f"{lines[-1]} {word}"
-        else:
-            lines.append(word)
-    return lines
 
 
 def _draw_bar(page, draw, bar):

@@ -125,6 +125,17 @@ def cut_to(text: str, size: int, width: float) -> str:
     return text[: max(too_long - 1, 0)].rstrip() + "..."
 
 
+def broken(text: str, size: int, width: float) -> list[str]:
+    """Return `text` in lines no wider than `width`, broken between words, a number kept with its unit. [pixel]"""
+    lines: list[str] = []
+    for word in text.split(" "):
+        if lines and width_of(f"{lines[-1]} {word}", size) <= width:
+            lines[-1] = f"{lines[-1]} {word}"
+        else:
+            lines.append(word)
+    return lines
+
+
 def sheet_layout(moments: list[Moment], heading: str, figures: str) -> Layout:
     """
     Return where everything goes.

@@ -19,10 +19,10 @@ from previz.scene.draft import Problem, is_name, nearest, quoted
 from previz.scene.explain import keys_of, row_class, single_class, table_problems
 from previz.scene.faults import Fault, SceneFaults
 from previz.scene.located import located
-from previz.scene.marks import Marks, TooDeep
+from previz.scene.marks import Marks
 from previz.scene.model import KINDS
-from previz.scene.syntax import parsed
-from previz.scene.text import text_of, too_deep
+from previz.scene.syntax import values_of
+from previz.scene.text import text_of
 
 TABLES = ("body", "lens", "slider", "lift", "lamp")
 """The tables of a scene whose pieces may come from a shelf."""
@@ -110,15 +110,9 @@ def shelves(folder: Path) -> tuple[list[Shelf], list[Fault]]:
 def _shelf(path, example):
     """(the kit file, None where it cannot be read; what is wrong with its layout)."""
     try:
-        text = text_of(path)
-        marks = Marks(text)
+        typed, marks = values_of(text_of(path), path)
     except SceneFaults as faults:
         return None, faults.faults
-    except TooDeep as error:
-        return None, too_deep(path, text, error.offset).faults
-    typed, slips = parsed(text, marks)
-    if slips:
-        return None, [Fault(path, s.line, "", "", s.says, s.remedy, marks.line_text(s.line), s.span) for s in slips]
     faults = [located(problem, path, marks, typed, f"[{problem.path[0]}]") for problem in _layout_problems(typed)]
     sound = {table: {n: v for n, v in pieces.items() if is_name(n) and isinstance(v, dict)} for table, pieces in typed.items() if isinstance(pieces, dict)}
     return Shelf(path, marks, sound, example), faults

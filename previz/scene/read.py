@@ -18,12 +18,12 @@ from previz.scene.draft import Problem
 from previz.scene.faults import Fault, SceneFaults
 from previz.scene.kit import equipped
 from previz.scene.located import located
-from previz.scene.marks import Marks, TooDeep
+from previz.scene.marks import Marks
 from previz.scene.model import Scene
-from previz.scene.plane import plane_problems
-from previz.scene.syntax import parsed
+from previz.scene.plane import DRAWN, plane_problems
+from previz.scene.syntax import values_of
 from previz.scene.tables import ROWS, assembled, drafted
-from previz.scene.text import text_of, too_deep, whole
+from previz.scene.text import text_of, whole
 
 
 @dataclass(frozen=True)
@@ -103,20 +103,30 @@ def scene_from(text: str, path: Path) -> SceneFile:
     """Return the scene that a text holds; `path` is what its faults call it."""
     if not text.strip():
         raise whole(path, "the file is empty", "`previz new` writes a commented starter file.")
-    try:
-        marks = Marks(text)
-    except TooDeep as error:
-        raise too_deep(path, text, error.offset) from None
-    typed, slips = parsed(text, marks)
-    if slips:
-        raise SceneFaults([Fault(path, s.line, "", "", s.says, s.remedy, marks.line_text(s.line), s.span) for s in slips])
+    typed, marks = values_of(text, path)
+    return _scene(text, path, marks, typed, None)
+
+
+def scene_again(file: SceneFile, text: str, typed: dict) -> SceneFile:
+    """
+    Return the scene of a text that spells some values of `file` otherwise, from its plain values: quicker than `scene_from`.
+
+    For what is tried out and not stored: lines of faults are those of `file`, and what its geometry in the plane does not
+    depend on does not have that checked again.
+    """
+    return _scene(text, file.path, file._marks, typed, file)
+
+
+def _scene(text: str, path: Path, marks: Marks, typed: dict, before: SceneFile | None) -> SceneFile:
+    """The scene of plain values; `before` is a sound one that they differ from."""
     kit = equipped(typed, path.parent)
     typed = kit.typed
     if kit.faults:
         raise SceneFaults([*kit.faults, *(located(problem, path, marks, typed) for problem in kit.problems)])
     draft, problems = drafted(typed)
     problems += crossref_problems(draft)
-    problems += plane_problems(draft)
+    if before is None or any(typed.get(table) != before._typed.get(table) for table in DRAWN):
+        problems += plane_problems(draft)
     if kit.problems:
         # A piece that is on no shelf leaves keys missing that it would have brought.
         unknown = {problem.path[:-1] for problem in kit.problems}

@@ -9,9 +9,12 @@ from __future__ import annotations
 
 import re
 import tomllib
+from pathlib import Path
 from typing import NamedTuple
 
-from previz.scene.marks import Marks
+from previz.scene.faults import Fault, SceneFaults
+from previz.scene.marks import Marks, TooDeep
+from previz.scene.text import too_deep
 
 _MOST = 20
 _LONGEST_REREAD = 200_000
@@ -26,6 +29,18 @@ class Slip(NamedTuple):
     span: tuple[int, int]
     says: str
     remedy: str
+
+
+def values_of(text: str, path: Path) -> tuple[dict, Marks]:
+    """Return the plain values of a TOML text and where each stands; SceneFaults, which call the file `path`, where it is no TOML."""
+    try:
+        marks = Marks(text)
+    except TooDeep as error:
+        raise too_deep(path, text, error.offset) from None
+    typed, slips = parsed(text, marks)
+    if slips:
+        raise SceneFaults([Fault(path, s.line, "", "", s.says, s.remedy, marks.line_text(s.line), s.span) for s in slips])
+    return typed, marks
 
 
 def parsed(text: str, marks: Marks) -> tuple[dict, list[Slip]]:

@@ -29,10 +29,10 @@ from previz.build.corners import named_corners
 from previz.scene.draft import Problem, listed, nearest, quoted
 from previz.scene.faults import Fault, OptionFault, SceneFaults
 from previz.scene.located import located
-from previz.scene.marks import Marks, TooDeep
+from previz.scene.marks import Marks
 from previz.scene.model import Scene
-from previz.scene.syntax import parsed
-from previz.scene.text import text_of, too_deep, whole
+from previz.scene.syntax import values_of
+from previz.scene.text import text_of, whole
 
 CORNER_KEYS = {name.replace(" ", "_"): name for name in NAMES}
 _PATCH_KEYS = ("lamp", "opening", "pane", "on", *CORNER_KEYS)
@@ -116,13 +116,7 @@ def read_points(path: Path, scene: Scene, built: BuiltSet, size: tuple[int, int]
 
 def points_from(text: str, path: Path, scene: Scene, built: BuiltSet, size: tuple[int, int] | None, fewest: int) -> PointsFile:
     """Return what a text marks; `path` is what its faults call it."""
-    try:
-        marks = Marks(text)
-    except TooDeep as error:
-        raise too_deep(path, text, error.offset) from None
-    typed, slips = parsed(text, marks)
-    if slips:
-        raise SceneFaults([Fault(path, s.line, "", "", s.says, s.remedy, marks.line_text(s.line), s.span) for s in slips])
+    typed, marks = values_of(text, path)
     reader = _Reader(scene, built, size)
     reader.read(typed, fewest)
     if reader.problems:

@@ -15,7 +15,7 @@ from PIL import Image, ImageDraw
 
 from previz.build.built import BuiltSet
 from previz.camera.view import View
-from previz.frames.contact import INK, PAPER, SOFT, Words, cut_to, height_of, width_of
+from previz.frames.contact import INK, PAPER, SOFT, Words, broken, cut_to, height_of, width_of
 from previz.frames.lettering import printable
 from previz.frames.outlines import AMBER, with_outlines
 from previz.rays.tracer import Tracer
@@ -139,7 +139,7 @@ def _legend(check: PhotoCheck, columns: int) -> np.ndarray:
     listed = [f"{n}  {point.name}, {np.linalg.norm(off):.1f} pixels" for n, (point, off) in enumerate(zip(check.points.points, check.camera.off), start=1)]
     step, top, words = height_of(_TEXT) + 6, _MARGIN, []
     for text, colour in lines:
-        for line in _broken(printable(text), wide):
+        for line in broken(printable(text), _TEXT, wide):
             words.append(Words(line, _MARGIN, top, _TEXT, colour))
             top += step
     top += step // 2
@@ -157,14 +157,3 @@ def _legend(check: PhotoCheck, columns: int) -> np.ndarray:
 def _move(lamp: FoundLamp) -> str:
     words = move_words(lamp)
     return words[0].lower() + words[1:]
-
-
-def _broken(text: str, width: float) -> list[str]:
-    """Return `text` in lines no wider than `width`, broken between words. [pixel]"""
-    lines: list[str] = []
-    for word in text.split(" "):
-        if lines and width_of(f"{lines[-1]} {word}", _TEXT) <= width:
-            lines[-1] = f"{lines[-1]} {word}"
-        else:
-            lines.append(word)
-    return lines
