@@ -24,6 +24,10 @@ from previz.scene.rings import NEAREST_MM, ring_faults, ring_is_sound
 
 SMALLEST_PANE_MM = 0.5
 _CLOSE_MM = 0.02
+
+DRAWN = ("room", "opening", "prop")
+"""The tables that these rules look at."""
+
 _SPECK_MM2 = 1e-3
 
 
