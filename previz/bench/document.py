@@ -28,7 +28,7 @@ from previz.bench.undoing import Stacks, exact, taken_back
 from previz.bench.wire import Change, plain_value
 from previz.scene.faults import Fault, OptionFault, PrevizError, SceneFaults
 from previz.scene.files import outside, replacing
-from previz.scene.read import SceneFile, scene_from
+from previz.scene.read import SceneFile, scene_again, scene_from
 from previz.scene.rewrite import Splice, spliced, splices
 from previz.scene.text import LARGEST_BYTES, text_of
 
@@ -194,15 +194,21 @@ class Document:
             return self._settle(who, id, "back", rev, text, differences(self._typed, tomllib.loads(text)), f"Go back to revision {rev}", whole_splice(self.text, text))
 
     def tried(self, changes: Iterable[Change]) -> SceneFile | Refused:
-        """Return the scene as it would be with some changes; nothing is kept of it."""
+        """Return the scene as it would be with some changes; nothing is kept of it, and whether it can be built is left open."""
         with self._alone:
-            text, typed = self.text, self._typed
+            text, typed, file = self.text, self._typed, self.file
+        now = typed
         try:
-            return scene_from(spliced(text, self._spelt(text, typed, list(changes))[0]), self.path)
+            for change in changes:
+                text = spliced(text, splices(text, [(path_of(now, change.key), row_value(change))]))
+                now = applied(now, [change])
+            return scene_again(file, text, now)
         except NoSuchPlace as fault:
             return Refused(((fault.key, fault.says, fault.remedy, 0),))
-        except (SceneFaults, PrevizError, ValueError) as fault:
-            return self._refusal(fault, typed)
+        except SceneFaults as fault:
+            return self._refusal(fault, now)
+        except (KeyError, IndexError, TypeError, AttributeError, ValueError):
+            return self._no("the file cannot hold this", "Change it in the file itself.")
 
     def save(self) -> tuple[TakenUp | Faulty | None, int | None]:
         """

@@ -7,6 +7,7 @@ those characters change that spell a changed value. Checks nothing: the result i
 
 from __future__ import annotations
 
+import functools
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -54,7 +55,7 @@ def splices(text: str, changes: Iterable[tuple[Path, object]], digits: int | Non
     made = []
     for path, value in changes:
         for path, value in _one_by_one(text, tuple(path), value):
-            for splice in _Sheet(text).splices(path, value, digits):
+            for splice in _sheet(text).splices(path, value, digits):
                 made.append(splice)
                 text = spliced(text, [splice])
     return made
@@ -77,10 +78,16 @@ def _one_by_one(text, path, value):
         held = _value_at(tomllib.loads(text), path)
     except (KeyError, IndexError):
         return [(path, value)]
-    if not isinstance(held, dict) or _Sheet(text).own(path) is not None:
+    if not isinstance(held, dict) or _sheet(text).own(path) is not None:
         return [(path, value)]
     gone = [((*path, key), None) for key in held if key not in value]
     return gone + [((*path, key), item) for key, item in value.items() if held.get(key) != item]
+
+
+@functools.lru_cache(maxsize=2)
+def _sheet(text: str) -> _Sheet:
+    """The statements of a text: while something is dragged, the same one is asked again and again."""
+    return _Sheet(text)
 
 
 class _Line(NamedTuple):
