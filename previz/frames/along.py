@@ -9,18 +9,19 @@ fraction of the time of drawing it.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import replace
 
 import numpy as np
 
-from previz.build.built import BuiltSet
+from previz.build.built import BuiltSet, Cell
 from previz.build.inside import in_a_room
-from previz.haze.drift import swirls_at
+from previz.haze.drift import Density, swirls_at
 from previz.haze.medium import extinction_at
 from previz.rays.lit import LitSet, relit
 from previz.rays.uneven import uneven
 from previz.rig.moves import Move
-from previz.scene.model import Scene, Shot
+from previz.scene.model import Scene, Shot, Swirls
 
 
 def lamp_rises(scene: Scene, built: BuiltSet) -> np.ndarray:
@@ -55,8 +56,16 @@ def drawn_at_moment(lit: LitSet, shot: Shot, move: Move, take_s: float) -> LitSe
         return lit
     grid = lit.transport.grid
     box = np.array([grid.low, grid.low + grid.step * grid.shape])
-    density = swirls_at(lit.scene.haze.uneven, lit.scene.seed, lit.medium.cells, box, shot.start_after + take_s)
+    cells = tuple((cell.room, cell.planes.astype(float).tobytes()) for cell in lit.medium.cells)
+    density = _drifted(lit.scene.haze.uneven, lit.scene.seed, cells, box.tobytes(), shot.start_after + take_s)
     return replace(lit, uneven=uneven(density, lit.lamps.centre))
+
+
+@functools.lru_cache(maxsize=4)
+def _drifted(swirls: Swirls, seed: int, cells: tuple[tuple[str, bytes], ...], box: bytes, after_spray_s: float) -> Density:
+    """The haze at one moment, kept for the next picture of that moment: no lamp changes it."""
+    there = tuple(Cell(room, np.frombuffer(planes).reshape(-1, 4)) for room, planes in cells)
+    return swirls_at(swirls, seed, there, np.frombuffer(box).reshape(2, 3), after_spray_s)
 
 
 def has_swirls(scene: Scene) -> bool:

@@ -14,6 +14,7 @@ memory is bounded by tiles, not by the frame.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -124,16 +125,21 @@ def _tiled(lit, glow, views, passes, lamp_samples, haze_samples, workers, progre
     swirled = lit.uneven and lit.uneven.seen_from(_middle(views).position, glow[0].air.extinction_per_m)
     in_frame = faces_ahead(lit, views)
     places = [(row, column) for row in range(0, view.rows, _TILE) for column in range(0, view.columns, _TILE)]
+    given_up = threading.Event()
 
     def tile(place: tuple[int, int]) -> np.ndarray:
         rows = np.arange(place[0], min(place[0] + _TILE, view.rows))
         columns = np.arange(place[1], min(place[1] + _TILE, view.columns))
         total = np.zeros((*picture.shape[:2], len(rows) * len(columns), 3))
         for number in range(passes):
+            if given_up.is_set():
+                # Interrupted, or told to stop: what is begun ends with the pass that it is at, not with the last.
+                break
             total += _rays(lit, glow, view, through[number], rows, columns, number, lamp_samples, haze_samples, seed, whole, swirled, in_frame)
         return (total / passes).astype(np.float32).reshape(*picture.shape[:2], len(rows), len(columns), 3)
 
-    for done, ((row, column), part) in enumerate(zip(places, in_order(tile, places, workers)), start=1):
+    drawn = in_order(tile, places, workers, given_up)
+    for done, ((row, column), part) in enumerate(zip(places, drawn), start=1):
         picture[:, :, row : row + part.shape[2], column : column + part.shape[3]] = part
         if progress:
             progress(done / len(places))

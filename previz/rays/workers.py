@@ -7,6 +7,7 @@ Each piece of work is a pure function of its index, results come back in order, 
 from __future__ import annotations
 
 import os
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 
@@ -18,12 +19,12 @@ def worker_count(workers: int | None) -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def in_order(work: Callable, items: list, workers: int | None) -> Iterator:
+def in_order(work: Callable, items: list, workers: int | None, given_up: threading.Event | None = None) -> Iterator:
     """
     Yield `work(item)` for each of `items`, in their order.
 
     At most twice as many results as workers wait at a time, so memory stays bounded whatever the number of items.
-    An exception, Ctrl-C included, stops what has not started.
+    An exception, Ctrl-C included, stops what has not started; `given_up` is then set for what has, and at the end.
     """
     count = worker_count(workers)
     if count == 1 or len(items) <= 1:
@@ -39,5 +40,7 @@ def in_order(work: Callable, items: list, workers: int | None) -> Iterator:
             while waiting:
                 yield waiting.pop(0).result()
         finally:
+            if given_up is not None:
+                given_up.set()
             for future in waiting:
                 future.cancel()
