@@ -31,8 +31,8 @@ from previz.rig.moves import Move, plan_move
 from previz.scene.model import Scene, Shot
 from previz.scene.shots import scene_of
 
-MOMENTS = 41
-"""Moments of the take that are looked at: a fortieth of it is as near as a finding names one (own choice)."""
+MOMENTS = 21
+"""Moments of the take that are looked at: a twentieth of it is as near as a finding names one (own choice)."""
 
 POINTS, RAYS = 2**15, 10_000
 """Spread over a target, and over all openings together (own choice)."""

@@ -12,6 +12,7 @@ from previz.check.finding import findings
 from previz.check.focus import sharpness
 from previz.check.gear import Around
 from previz.check.seen import Looker
+from previz.check.shown import shown
 from previz.check.study import study_set
 from previz.rays.lit import light_set
 from previz.rig.clearance import clearance
@@ -56,6 +57,7 @@ def test_findings_of_a_shot(figures, seconds):
         framing(built, lit.tracer, scene, shot, move)
         sharpness(built, lit.tracer, scene, shot, move)
         Looker(built, lit.tracer).seen(scene, move)
+        shown(built, lit.tracer, scene, move, study.shots[0].shafts)
         Around(built, lit.tracer).gear(scene, shot, move)
         demand(scene, shot, move), move.speeds()
         findings(study)
