@@ -5,9 +5,9 @@ import { h } from "./dom";
 import type { Fault } from "./protocol";
 
 const THEMES: Record<Theme, { next: Theme; words: string }> = {
-  system: { next: "light", words: "day or evening: as the device" },
-  light: { next: "dark", words: "day" },
-  dark: { next: "system", words: "evening" },
+  system: { next: "light", words: "light: as the device" },
+  light: { next: "dark", words: "light: day" },
+  dark: { next: "system", words: "light: evening" },
 };
 
 export function placeBar(host: HTMLElement, bench: Bench): void {

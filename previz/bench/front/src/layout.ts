@@ -14,7 +14,7 @@ export interface Sheet {
 /** From the widest down: the first whose width fits is taken. Columns left to right, papers top to bottom. */
 const ARRANGEMENTS: { from: number; columns: string[][] }[] = [
   { from: 2500, columns: [["plan", "section"], ["lens", "time"], ["wall", "walk round"], ["findings", "the thing"], ["papers", "history", "share"]] },
-  { from: 1240, columns: [["plan", "section", "history"], ["lens", "time", "findings"], ["the thing", "wall", "walk round", "papers", "share"]] },
+  { from: 1240, columns: [["plan", "section", "share", "history"], ["lens", "time", "findings"], ["the thing", "wall", "walk round", "papers"]] },
   { from: 740, columns: [["lens", "time", "findings", "walk round", "papers", "history"], ["plan", "section", "the thing", "wall", "share"]] },
   { from: 0, columns: [["lens", "time", "plan", "section", "wall", "findings", "the thing", "walk round", "papers", "history", "share"]] },
 ];
