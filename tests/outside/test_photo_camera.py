@@ -66,10 +66,10 @@ def test_focal_length(seed):
 
 
 def test_a_noted_focal_length_does_not_hold_against_marks():
-    """Noted 1 % too long and known to 3 %: ten points marked to a pixel and a half bring it within 1 % of the true one in eight of ten photos."""
+    """Noted 1 % too long and known to 3 %: ten points marked to a pixel and a half bring it within 1 % of the true one in five of six photos."""
     nearer = 0
-    for seed in range(10):
+    for seed in range(6):
         pixels, view = photographed(20 + seed, 1.5)
         true = view.columns / 2 / view.half_width
         nearer += abs(camera_from(ROOM, pixels, SIZE, Focal(1.01 * true, 0.03)).focal_pixels - true) < 0.01 * true
-    assert nearer >= 8
+    assert nearer >= 5

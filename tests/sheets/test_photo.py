@@ -305,7 +305,7 @@ tables = st.dictionaries(words, values, max_size=4)
 
 
 @given(st.one_of(tables, st.fixed_dictionaries({"points": st.dictionaries(words, st.one_of(values, st.lists(st.integers(0, 99), min_size=2, max_size=2)), max_size=6), "patch": st.lists(st.dictionaries(words, values, max_size=8), max_size=2)})))
-@settings(deadline=None, max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 def test_whatever_a_points_file_holds(room_built, data):
     """It reads, or is refused with what to do, soon."""
     try:
@@ -316,7 +316,7 @@ def test_whatever_a_points_file_holds(room_built, data):
 
 
 @given(st.text(max_size=120))
-@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_whatever_is_typed(room_built, text):
     """Text that is no TOML at all too."""
     survives(text, room_built)
