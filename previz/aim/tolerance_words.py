@@ -10,7 +10,7 @@ import math
 import textwrap
 
 from previz.aim.offs import CLEAR_MM, Off
-from previz.aim.tolerance import Held, Quantity, Tolerance
+from previz.aim.tolerance import BENT, Held, Quantity, Tolerance
 
 _WIDTH = 79
 
@@ -18,9 +18,10 @@ _WIDTH = 79
 def tolerance_text(lamp: str, wish: str, shot: str | None, off: Off, found: Tolerance) -> str:
     """Return allowances and what becomes of each figure, for a terminal of 80 columns."""
     lines = [f"{lamp}: {wish}" + (f", shot {shot}" if shot else ""), ""]
-    lines += [f"{'may be off by':<28}{'alone':>11}{'all at once':>13}   first to go"]
-    for quantity, alone, together, first in zip(found.quantities, found.alone, found.together, found.first):
-        lines.append(f"{quantity.name[:27]:<28}{_amount(quantity, alone, first):>11}{_amount(quantity, together, first):>13}   {first or '-'}"[:_WIDTH])
+    lines += [f"{'may be off by':<26}{'alone  ':>13}{'all at once':>13}   first to go"]
+    for quantity, alone, by_lines, together, first in zip(found.quantities, found.alone, found.by_lines, found.together, found.first):
+        mark = " *" if abs(alone - by_lines) > BENT * by_lines else ""
+        lines.append(f"{quantity.name[:25]:<26}{_amount(quantity, alone, first) + f'{mark:<2}':>13}{_amount(quantity, together, first):>13}   {first or '-'}"[:_WIDTH])
     lines += ["", f"{'all of them off at once':<26}{'bound':>12}{'by lines':>12}{'tried':>12}{'kept':>8}{'tries':>7}"]
     lines += [_held(one) for one in found.held]
     lines += ["", *(line for note in _notes(off, found) for line in textwrap.wrap(note, _WIDTH)), ""]
@@ -43,9 +44,9 @@ def _held(one: Held) -> str:
 def _notes(off: Off, found: Tolerance) -> list[str]:
     said = [f"The middle of the light lands {off.miss_mm:.0f} mm from its target by the plan; all this counts from where it lands."] if off.miss_mm > 1 else []
     least = min((one.kept for one in found.held), default=1.0)
-    said.append(f"Alone: all else is right. All at once: every one is off, each by up to so much; of the days tried so, {math.floor(100 * least)} % or more kept each bound.")
-    if any(one.bent for one in found.held):
-        said.append("* Straight lines do not describe it: go by what was tried, and take its allowances alone with care.")
+    said.append(f"Alone: all else is right, tried either way. All at once: every one is off, each by up to so much; of the days tried so, {math.floor(100 * least)} % or more kept each bound.")
+    if any(one.bent for one in found.held) or (abs(found.alone - found.by_lines) > BENT * found.by_lines).any():
+        said.append("* Straight lines do not describe it: go by what was tried.")
     if off.clearance_mm is not None and off.clearance_mm <= CLEAR_MM:
         said.append(f"The lens comes within {off.clearance_mm:.1f} mm by the plan, and {CLEAR_MM:g} mm shall stay: nothing may be off. Change the move first.")
     return said
@@ -53,14 +54,14 @@ def _notes(off: Off, found: Tolerance) -> list[str]:
 
 def tolerance_values(lamp: str, wish: str, shot: str | None, off: Off, found: Tolerance) -> dict:
     """Return the same for a program."""
-    rows = zip(found.quantities, found.alone, found.together, found.first, strict=True)
+    rows = zip(found.quantities, found.alone, found.by_lines, found.together, found.first, strict=True)
     return {
         "schema": 1,
         "lamp": lamp,
         "wish": wish,
         "shot": shot,
         "miss_mm": _six(off.miss_mm),
-        "quantities": [{"name": q.name, "unit": q.unit, "alone": _six(a), "together": _six(t), "first": f, "most": q.most} for q, a, t, f in rows],
+        "quantities": [{"name": q.name, "unit": q.unit, "alone": _six(a), "alone_by_lines": _six(by), "together": _six(t), "first": f, "most": q.most} for q, a, by, t, f in rows],
         "figures": [_values(one, found) for one in found.held],
     }
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import math
+import re
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -18,6 +21,27 @@ from previz.rig.moves import plan_move
 from previz.scene.faults import OptionFault
 from previz.scene.model import Scene
 
+HALL = """
+[[room]]
+name = "hall"
+plan = [[0, 0], [300, 0], [300, 200], [0, 200]]
+walls = ["south", "east", "north", "west"]
+height = 200
+wall = 0.5
+
+[[opening]]
+name = "window"
+wall = "hall.east"
+at = [60, 60]
+size = [80, 80]
+
+[[lamp]]
+kind = "point"
+name = "key"
+at = [900, 100, 100]
+toward = [300, 100, 100]
+candela = 1000
+"""
 ONES = tuple(Quantity(f"q{i}", "mm", 0.1, 1e3) for i in range(4))
 
 
@@ -71,6 +95,18 @@ class TestPropagation:
         """A square has no slope at all, an exponential leaves its tangent, and a figure may cease to be: draws tell all three."""
         (held,) = of(bend, quantities=(Quantity("q", "mm", 0.05, 1.0),)).held
         assert held.bent
+
+    @pytest.mark.parametrize(("bend", "allowed", "reached"), [(lambda q: 20 * q[0] ** 2, 1.0, np.sqrt(0.05)), (lambda q: np.exp(3 * q[0]) - 1, 1.0, np.log(2) / 3), (lambda q: np.tanh(q[0]), 0.9, np.arctanh(0.9)), (lambda q: q[0] if abs(q[0]) < 0.3 else np.nan, 1.0, 0.3)])
+    def test_alone_is_where_it_breaks(self, bend, allowed, reached):
+        """By the inverse of each curve, to a twentieth, never past it: a square, an exponential whose upward way goes first, one that flattens out, one that ends."""
+        found = of(bend, allowed=allowed, quantities=(Quantity("q", "mm", 0.05, 3.0),), tries=50)
+        assert 0.95 * reached <= found.alone[0] <= 1.01 * reached and found.first == ("figure",)
+
+    def test_what_has_no_say_in_a_bound_is_not_held_by_it(self):
+        """Two quantities share the first bound; the third, alone in its own, may be off as far as alone."""
+        figures = tuple(Figures((Bound(name, "mm", 1.0),), who, lambda q, who=who: (np.array([sum(q[i] for i in who)]),), 200) for name, who in (("two", (0, 1)), ("one", (2,))))
+        found = tolerance(ONES[:3], figures, 1)
+        assert_allclose(found.together, [np.sqrt(3 / 8), np.sqrt(3 / 8), np.sqrt(3) / 2], rtol=1e-6)
 
     def test_the_same_draws_each_time(self):
         """Seeded."""
@@ -159,6 +195,22 @@ class TestAsked:
         assert [q["name"] for q in asked.values["quantities"]] == [q.name for q in asked.off.quantities]
         assert asked.values["figures"][0]["allowed"] == 3.0
         assert asked.values["quantities"][1]["alone"] == pytest.approx(3.0 / 0.5, rel=2e-3)
+
+    def test_from_the_command_line(self, previz, tmp_path):
+        """A set without a shot: lamp and cut only, the same figures for a person and for a program; options that do not go with it are refused."""
+        (tmp_path / "hall.toml").write_text(HALL)
+        text, values = (previz("aim", "hall.toml", "window > hall.west", "--tolerance", "--within", "3", *more) for more in ((), ("--json",)))
+        assert (text.returncode, values.returncode) == (0, 0), text.stderr + values.stderr
+        told = json.loads(values.stdout)
+        assert [q["name"] for q in told["quantities"]] == ["lamp, along x", "lamp, along y", "lamp, height", "window, along", "window, up", "window, width", "window, height"]
+        height = told["quantities"][2]
+        # By similar triangles: 3 mm on the wall, 300 mm behind the window, of a lamp 600 mm before it.
+        assert height["alone"] == pytest.approx(3 * 600 / 300, rel=0.02) and height["first"] == "middle of the light"
+        assert re.search(rf"^lamp, height +{math.floor(10 * height['alone'] + 1e-9) / 10} mm ", text.stdout, re.MULTILINE) and max(map(len, text.stdout.split("\n"))) <= 80
+        (figure,) = told["figures"]
+        assert figure["kept_share"] >= 0.95 and figure["tries"] == 120 and figure["uncertainty_tried"] == pytest.approx(figure["uncertainty_by_lines"], rel=0.25)
+        refused = previz("aim", "hall.toml", "window > hall.west", "--tolerance", "--map", "map.svg")
+        assert refused.returncode == 2 and "--tolerance takes one wish" in refused.stderr
 
     def test_no_light_is_a_fault(self):
         """A lamp that does not reach the target has no tolerance."""
