@@ -17,11 +17,11 @@ from typing import Annotated, Optional
 import typer
 
 from previz import __version__
+from previz.interrupted import interrupted
 from previz.options import Output, Proxy, Quality, ScenePath, ShotName, Size, Workers, checked_workers, moment, option, picture_size, usage_fault
 from previz.scene.faults import OptionFault, OutsideFault, PrevizError
 
 DONE, SAYS_STOP, OWN_FAULT, INTERRUPTED = 0, 1, 70, 130
-STOPPED = "Interrupted. Nothing is left half-written; the frames of a reel that were done are kept for the next run."
 
 app = typer.Typer(
     name="previz",
@@ -536,7 +536,7 @@ def run(arguments: list[str]) -> int:
         code = app(args=arguments or ["--help"], prog_name="previz", standalone_mode=False) or DONE
         sys.stdout.flush()
         # typer turns Ctrl-C into this code, and a closed pipe into SystemExit.
-        return _refused(STOPPED, INTERRUPTED) if code == INTERRUPTED else code
+        return _refused(interrupted(arguments), INTERRUPTED) if code == INTERRUPTED else code
     except (BrokenPipeError, SystemExit):
         # Whoever read the output has gone (previz check ... | head); Python would complain again at its own end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -544,7 +544,7 @@ def run(arguments: list[str]) -> int:
     except PrevizError as fault:
         return _refused(str(fault), fault.exit_code)
     except (KeyboardInterrupt, typer.Abort):
-        return _refused(STOPPED, INTERRUPTED)
+        return _refused(interrupted(arguments), INTERRUPTED)
     except typer.TyperException as fault:
         return _refused(usage_fault(fault), OptionFault.exit_code)
     except MemoryError:

@@ -181,7 +181,9 @@ class TestInterrupt:
             return process, process.communicate(timeout=60)
 
         process, (shown, said) = until_there_are(2)
-        assert (process.returncode, shown) == (130, "") and said.splitlines()[-1].startswith("Interrupted.") and "Traceback" not in said
+        assert (process.returncode, shown) == (130, "") and "Traceback" not in said
+        assert said.splitlines()[-2].startswith("Interrupted. Nothing is left half-written. The frames that were done are kept")
+        assert said.splitlines()[-1] == "  Type it again: previz reel plain.toml --size 160x90 -o reel.mp4"
         assert everything(tmp_path) == sorted(["plain.toml", "reel-frames", *(f"reel-frames/{path.name}" for path in frames.iterdir())])
         kept = first.stat().st_mtime_ns
         process, _ = until_there_are(len(list(frames.glob("frame-*.png"))) + 1)

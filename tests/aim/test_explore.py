@@ -5,8 +5,10 @@ from __future__ import annotations
 import csv
 import json
 import os
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -174,6 +176,33 @@ class TestExplored:
         assert "variant 1\n" in run.stdout and "1 that cannot be built" in run.stdout
 
 
+class TestInterrupted:
+    """Ctrl-C at the command line, as a terminal sends it: to all processes at once."""
+
+    def test_what_is_done_is_kept_and_the_rest_follows(self, previz, previz_started, scene_file, tmp_path):
+        """One of two variants is done: nothing else lies there, all processes are gone, and the next run ends with the bytes of a run in one go."""
+        arguments = ("explore", "plain.toml", "--vary", "lamp.key.at.z=500..700:2", "--size", "64x36", "--workers", "1", "-o")
+        process = previz_started(*arguments, "out", start_new_session=True)
+        while not (done := sorted((tmp_path / "out" / KEPT).glob("*.json"))) and process.poll() is None:
+            time.sleep(0.01)
+        os.killpg(process.pid, signal.SIGINT)
+        shown, said = process.communicate(timeout=60)  # Ends when the last process that could write has gone.
+        assert (process.returncode, shown) == (130, "") and "Traceback" not in said
+        assert said.splitlines()[-2].startswith("Interrupted. Nothing is left half-written. The variants that were done are kept")
+        assert said.splitlines()[-1] == f"  Type it again: previz {' '.join(arguments)} out"
+        assert sorted(contents(tmp_path / "out")) == [f"{KEPT}/{done[0].stem}.json", f"{KEPT}/{done[0].stem}.png"]
+        before = done[0].stat().st_mtime_ns
+        again, whole = (previz(*arguments, folder) for folder in ("out", "whole"))
+        assert "2 variants, 1 of them worked out now" in again.stdout and "2 variants, 2 of them" in whole.stdout, again.stderr
+        assert done[0].stat().st_mtime_ns == before
+        assert contents(tmp_path / "out") == contents(tmp_path / "whole") and {"variants.csv", "variants.png"} < set(contents(tmp_path / "out"))
+
+
+def contents(folder):
+    """Return the bytes of every file below a folder, by name."""
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
 SCHEDULER = """
 import sys, time
 from distributed import LocalCluster
@@ -184,30 +213,45 @@ if __name__ == "__main__":
 """
 
 
+@pytest.fixture(scope="module")
+def cluster(tmp_path_factory):
+    """Address of a real scheduler with two workers, and the process of one of them."""
+    pytest.importorskip("distributed", reason='the extra "cluster" is not installed')
+    script = tmp_path_factory.mktemp("cluster") / "scheduler.py"
+    script.write_text(SCHEDULER)
+    env = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONWARNINGS": "ignore"}
+    with subprocess.Popen([sys.executable, script], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=env, text=True) as served:
+        address, victim, _ = served.stdout.readline().split()
+        yield address, int(victim)
+        served.stdin.close()
+
+
 class TestCluster:
     """A real scheduler with two workers."""
 
-    def test_a_worker_that_is_killed_loses_nothing(self, room, tmp_path):
+    def test_pictures_are_made_there(self, cluster, scene_file, tmp_path):
+        """Reports, pictures and table of a scene with a shot: the same bytes as from processes of this machine."""
+        scene = read_scene(scene_file)
+        varied, found = variants(scene, ["lamp.key.at.z=500..700:2"])
+        for folder, options in (("far", {"cluster": cluster[0]}), ("near", {"workers": 2})):
+            explored = explore(scene, varied, found, tmp_path / folder, look=QUICK, **options)
+            assert explored.worked == 2 and all(row.picture for row in explored.rows)
+        assert contents(tmp_path / "far") == contents(tmp_path / "near") and len(contents(tmp_path / "far")) == 4
+
+    def test_a_worker_that_is_killed_loses_nothing(self, cluster, room, tmp_path):
         """One worker is killed when the first variant is done: every variant comes, the same bytes as from this machine."""
-        pytest.importorskip("distributed", reason='the extra "cluster" is not installed')
-        script = tmp_path / "scheduler.py"
-        script.write_text(SCHEDULER)
-        env = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONWARNINGS": "ignore"}
-        with subprocess.Popen([sys.executable, script], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=env, text=True) as served:
-            address, victim, _ = served.stdout.readline().split()
-            varied, found = variants(room, ["lamp.key.at.z=500..700:6"])
-            killed = []
+        varied, found = variants(room, ["lamp.key.at.z=500..700:6"])
+        killed = []
 
-            def watch(label):
-                def tick(share):
-                    if label == "variants" and not killed:
-                        killed.append(share)
-                        os.kill(int(victim), 9)
+        def watch(label):
+            def tick(share):
+                if label == "variants" and not killed:
+                    killed.append(share)
+                    os.kill(cluster[1], 9)
 
-                return tick
+            return tick
 
-            far = explore(room, varied, found, tmp_path / "far", look=QUICK, cluster=address, watch=watch)
-            served.stdin.close()
+        far = explore(room, varied, found, tmp_path / "far", look=QUICK, cluster=cluster[0], watch=watch)
         assert killed and killed[0] < 1 and far.worked == 6
         for row in far.rows:
             assert report_json(json.loads(work_out(Job(row.variant.text, str(room.path), QUICK)).report)) == report_json(_kept(tmp_path / "far", row, room))
