@@ -16,6 +16,8 @@ import webbrowser
 from pathlib import Path
 
 import uvicorn
+from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
+from websockets.exceptions import InvalidState
 
 from previz.bench import app as server
 from previz.bench.document import Document, folder_of
@@ -45,6 +47,16 @@ class _Server(uvicorn.Server):
         self.should_exit = True
         if hasattr(self, "_ending"):
             self._awake.call_soon_threadsafe(self._ending.set)
+
+
+class _Socket(WebSocketsSansIOProtocol):
+    """A page's socket that ends with the server even where its browser has just begun to close it: uvicorn's own raises then."""
+
+    def shutdown(self) -> None:
+        try:
+            super().shutdown()
+        except InvalidState:
+            self.transport.close()
 
 
 def run_bench(scene: Path, *, port: int | None = None, share: bool = False, workers: int | None = None) -> None:
@@ -92,7 +104,7 @@ def run_bench(scene: Path, *, port: int | None = None, share: bool = False, work
         server_header=False,
         proxy_headers=False,
         lifespan="on",
-        ws="websockets-sansio",
+        ws=_Socket,
         ws_max_size=16 * LARGEST_BODY,
         ws_per_message_deflate=False,
         timeout_graceful_shutdown=GRACE_S,

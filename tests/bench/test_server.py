@@ -24,8 +24,10 @@ def served(tmp_path_factory):
     """A bench that all tests of this module share; at the end it has said nothing but what a maker should read."""
     bench = Served(tmp_path_factory.mktemp("bench")).pair()
     yield bench
+    for page in [bench.connect() for _ in range(5)]:
+        page.socket.sendall(b"\x88\x80\0\0\0\0")  # a browser that begins to close (RFC 6455, 5.5.1) just before the server ends
     said_at_the_end = bench.end()
-    assert bench.process.returncode == 0
+    assert bench.process.returncode == 0, said_at_the_end
     assert "Traceback" not in said_at_the_end and said_at_the_end.rstrip().endswith("Saved. The bench is closed."), said_at_the_end
 
 
