@@ -133,9 +133,10 @@ def make_app(hub: Hub, jobs, pairing: Pairing, *, hosts: set[str], port: int, ad
         return JSONResponse({"jobs": jobs.listed()})
 
     @app.post("/api/jobs")
-    def start(body: wire.JobBody):
-        """Run a verb of the command line on the scene as it is saved."""
-        return JSONResponse(jobs.start(body.verb, dict(body.options)))
+    async def start(body: wire.JobBody):
+        """Run a verb of the command line on the scene as it is now."""
+        await hub.save()
+        return JSONResponse(await asyncio.to_thread(jobs.start, body.verb, dict(body.options)))
 
     @app.delete("/api/jobs/{job}")
     def cancel(job: Annotated[str, Path(max_length=80)]):

@@ -465,10 +465,6 @@ def whole_splice(before: str, after: str) -> list[Splice]:
     return [Splice(start, before[start : len(before) - end], after[start : len(after) - end])]
 
 
-def _touches(one, other):
-    return one.at <= other.at + len(other.cut) and other.at <= one.at + len(one.cut)
-
-
 def _bare(says):
     """What an edit was called, without the undos and redos of it."""
     while says.startswith(("Undo: ", "Redo: ")):

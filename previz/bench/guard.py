@@ -94,7 +94,9 @@ class Guard:
             if message["type"] == "http.response.start":
                 begun = True
                 given = {name.lower() for name, _ in message.get("headers", [])}
-                extra = [*HEADERS, (b"content-security-policy", _policy(host).encode()), (b"cache-control", b"no-store")]
+                # Names of the page's assets change with what is in them.
+                kept = b"max-age=31536000, immutable" if path.startswith("/assets/") and message["status"] == 200 else b"no-store"
+                extra = [*HEADERS, (b"content-security-policy", _policy(host).encode()), (b"cache-control", kept)]
                 message = {**message, "headers": [*message.get("headers", []), *((name, value) for name, value in extra if name not in given)]}
             await send(message)
 

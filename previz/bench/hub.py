@@ -254,9 +254,12 @@ class Hub:
 
     def _save_soon(self, after_s: float = SAVE_AFTER_S):
         if self._saving is None and self._open:
-            self._saving = self._loop.call_later(after_s, lambda: self._do(self._save()))
+            self._saving = self._loop.call_later(after_s, lambda: self._do(self.save()))
 
-    async def _save(self):
+    async def save(self) -> None:
+        """Write the file where it holds less than was edited, and tell; where that fails, tell, and try again later."""
+        if self._saving:
+            self._saving.cancel()
         self._saving = None
         try:
             (found, saved), file, rev = await self._documented(lambda: (self.document.save(), self.document.file, self.document.rev))

@@ -317,9 +317,6 @@ class PairBody(Wired):
     code: Annotated[str, Field(min_length=1, max_length=100)]
 
 
-JOB_VERBS = ("make", "sheet", "cut", "aim", "explore", "export", "reel", "check")
-
-
 class JobBody(Wired):
     """A verb of the command line and its options, without the dashes."""
 
