@@ -37,6 +37,8 @@ _FARTHEST, _NEAREST, _WIDEST, _LOST = 1e-3, 50.0, 5.0, 1e6
 """Inverse distances that are tried, in those of the start; tangents across; pixels that stand for a corner that is not seen."""
 _LEAST_OUTWARD = 0.02
 _INSIDE_MM, _CLEAR = 0.5, 1e-3
+SOFT_SHARE = 0.25
+"""Of a soft edge's width: how well a hand finds its middle (own choice)."""
 _BEYOND_SHARE = 1 / 200
 """Of the picture's width: how far beyond a surface's edge a mark may be (own choice: half of what is too far off to fit)."""
 
@@ -221,7 +223,7 @@ class Cast:
         return Cast(self.from_opening, _basis(toward), 1 / distance_mm, covariance, self.off)
 
 
-def lamp_from(camera: Camera, marked: list[Marked]) -> Cast:
+def lamp_from(camera: Camera, marked: list[Marked], across_mm: float = 0.0) -> Cast:
     """
     Return the lamp whose light puts pane corners where they are marked.
 
@@ -229,6 +231,8 @@ def lamp_from(camera: Camera, marked: list[Marked]) -> Cast:
     ----------
     marked : list of Marked
         At least two.
+    across_mm : float
+        How large the lamp's face is: the softer an edge, the worse its middle is marked. [mm]
     """
     middle = np.mean([one.corner.middle for one in marked], axis=0)
     pixels = np.array([one.pixel for one in marked])
@@ -237,30 +241,45 @@ def lamp_from(camera: Camera, marked: list[Marked]) -> Cast:
     if start @ outward < _LEAST_OUTWARD * np.linalg.norm(start):
         # Lines that spread: the lamp is as good as endlessly far, the way that they run.
         start = 100 * np.mean([one.corner.middle - one.at for one in marked], axis=0)
+    soft = np.zeros(len(marked))
     for _ in range(2):
+        sigma = np.repeat(np.hypot(camera.sigma, soft), 2)
         basis, scale = _basis(start / np.linalg.norm(start)), 1 / float(np.linalg.norm(start))
 
         def off(step):
             lamp = middle + (basis[2] + step[:2] @ basis[:2]) / (step[2] * scale)
             seen = np.array([one.thrown(lamp) for one in marked])
             x, y, _ = camera.view.project(seen)
-            return np.nan_to_num(np.column_stack([x, y]) - pixels, nan=_LOST, posinf=_LOST, neginf=-_LOST).ravel()
+            return np.nan_to_num(np.column_stack([x, y]) - pixels, nan=_LOST, posinf=_LOST, neginf=-_LOST).ravel() / sigma
 
         bounds = ([-_WIDEST, -_WIDEST, _FARTHEST], [_WIDEST, _WIDEST, _NEAREST])
         found = least_squares(off, [0.0, 0.0, 1.0], "3-point", bounds=bounds, xtol=1e-14, ftol=1e-14, gtol=1e-14, max_nfev=200)
         start = (basis[2] + found.x[:2] @ basis[:2]) / (found.x[2] * scale)
+        soft = SOFT_SHARE * _softness(camera, marked, middle + start, across_mm)
     inverse = float(found.x[2] * scale)
-    covariance = _spread(camera, [one.thrown(middle + start) for one in marked], found.jac, found.fun)
+    covariance = _spread(camera, [one.thrown(middle + start) for one in marked], found.jac, found.fun, sigma)
     units = np.array([1.0, 1.0, scale])
-    return Cast(middle, _basis(start / np.linalg.norm(start)), inverse, covariance * units * units[:, None], -found.fun.reshape(-1, 2))
+    return Cast(middle, _basis(start / np.linalg.norm(start)), inverse, covariance * units * units[:, None], -(found.fun * sigma).reshape(-1, 2))
 
 
-def _spread(camera: Camera, at, slopes: np.ndarray, off: np.ndarray) -> np.ndarray:
-    """Return the covariance (3, 3) of a lamp: of how its corners are marked, and of the camera that they are seen by (JCGM 100, 5.2.2; from memory)."""
+def _softness(camera: Camera, marked: list[Marked], lamp: np.ndarray, across_mm: float) -> np.ndarray:
+    """Return (n,) how wide the soft edge at each corner is, seen squarely: similar triangles through the pane. [pixel]"""
+    panes = np.array([one.corner.middle for one in marked])
+    at = np.array([one.at for one in marked])
+    width = across_mm * np.linalg.norm(at - panes, axis=1) / np.linalg.norm(lamp - panes, axis=1)
+    return width * camera.focal_pixels / camera.view.project(at)[2]
+
+
+def _spread(camera: Camera, at, slopes: np.ndarray, off: np.ndarray, sigma: np.ndarray) -> np.ndarray:
+    """
+    Return the covariance (3, 3) of a lamp: of how its corners are marked, and of the camera that they are seen by (JCGM 100, 5.2.2; from memory).
+
+    Slopes and what is off are in standard deviations of the marks, which are taken for worse where the corners fit worse.
+    """
     free = len(off) - 3
-    sigma = max(camera.sigma, float(np.sqrt(off @ off / free)) if free > 0 else 0.0)
-    by_camera = camera.slopes(np.array(at)).reshape(-1, 7)
-    pixels = by_camera @ camera.covariance @ by_camera.T + sigma**2 * np.eye(len(off))
+    worse = max(1.0, float(off @ off / free) if free > 0 else 0.0)
+    by_camera = camera.slopes(np.array(at)).reshape(-1, 7) / sigma[:, None]
+    pixels = by_camera @ camera.covariance @ by_camera.T + worse * np.eye(len(off))
     answer = np.linalg.pinv(slopes)
     return answer @ pixels @ answer.T
 

@@ -247,7 +247,7 @@ def _lamp(marked: PointsFile, camera: Camera, corners: list[tuple[MarkedPatch, s
     """One lamp, from all corners of its patches."""
     lit = [one for *_, one in corners]
     limit = FITS_SHARE * camera.view.columns
-    cast = lamp_from(camera, lit)
+    cast = lamp_from(camera, lit, 2 * float(max(np.linalg.norm(planned.half_u), np.linalg.norm(planned.half_v))))
     if _worst(cast) > limit:
         raise SceneFaults([_unfitting(marked, camera, corners, limit)])
     faults = [_shaded(marked, patch, name, by) for patch, name, one in corners if (by := shading_part(tracer, built, one, cast.at))]
