@@ -70,6 +70,11 @@ class Wanted:
         """The shot looked at; None where the scene has none of that name."""
         return next((shot for shot in self.file.scene.shot if shot.name == self.look.shot), None)
 
+    @property
+    def take_s(self) -> float:
+        """The moment of the take looked at, its first or last where what was asked for lies outside. [s]"""
+        return min(max(self.look.take_s, 0.0), self.shot.take_s)
+
 
 class Live:
     """
@@ -245,14 +250,14 @@ class Live:
         for quality in reversed(FINE):
             if self._tell_known(wanted, size, quality):
                 return
-        key = picture_key(wanted.file, wanted.shot, wanted.look.take_s, size, "glance")
+        key = picture_key(wanted.file, wanted.shot, wanted.take_s, size, "glance")
         if not self._tell_known(wanted, size, "glance"):
-            png, drawn = glance(self._stage_for(wanted), wanted.file, wanted.shot, wanted.look.take_s, wanted.look.width)
+            png, drawn = glance(self._stage_for(wanted), wanted.file, wanted.shot, wanted.take_s, wanted.look.width)
             self._tell_picture(wanted, key, png, drawn, "low")
 
     def _tell_known(self, wanted: Wanted, size: tuple[int, int], quality: str) -> bool:
         """Tell of a picture that was drawn before, where it is still kept."""
-        key = picture_key(wanted.file, wanted.shot, wanted.look.take_s, size, quality)
+        key = picture_key(wanted.file, wanted.shot, wanted.take_s, size, quality)
         with self._changed:
             n, drawn = self._known.get(key, (None, None))
             if n is None or self._pictures.get(n) is None:
@@ -279,7 +284,7 @@ class Live:
             return
         stage = self._stage_for(wanted)
         rolled = stage.rolled(wanted.file, wanted.shot)
-        lit = lit_at_moment(rolled, plan_move(wanted.file.scene, wanted.shot, rolled.built), wanted.look.take_s)
+        lit = lit_at_moment(rolled, plan_move(wanted.file.scene, wanted.shot, rolled.built), wanted.take_s)
         key = (solids_key(wanted.file), light_key(lit.scene), lit.medium.extinction_per_m, lit.lift_mm)
         with self._changed:
             data = self._landed_for.get(key)
@@ -325,12 +330,12 @@ class Live:
         wanted, quality = step
         if wanted.shot is not None:
             size = size_of(wanted.file.scene, wanted.look.width)
-            key = picture_key(wanted.file, wanted.shot, wanted.look.take_s, size, quality)
+            key = picture_key(wanted.file, wanted.shot, wanted.take_s, size, quality)
             with self._changed:
                 known = self._known.get(key, (None,))[0]
                 known = known is not None and self._pictures.get(known) is not None
             if not known:
-                question = {"what": "picture", "shot": wanted.shot.name, "take_s": wanted.look.take_s, "size": size, "quality": quality}
+                question = {"what": "picture", "shot": wanted.shot.name, "take_s": wanted.take_s, "size": size, "quality": quality}
                 png = self._ask(question, wanted.file, "picture", lambda: self._is_next(who, step) and not self._tries and not self._asked)
                 if png is None:
                     return

@@ -144,13 +144,26 @@ class _Landing:
         worth = worth[np.lexsort((-total[worth], of[worth]))]
         corner = _Corners(self.clear, group)
         panes = [(name, number, rims(pieces, self.throw)) for (_, name, number), pieces in self.panel.panes.items()]
-        found = []
+        rows = []
         for i in worth:
             pane, face = divmod(int(keys[of[i]]), faces)
             shape = shapely.simplify(shapes[i], 10 * GRID_MM) if self.surface.built.faces[face].flat else shapes[i]
             at, facet = self._centre(shape, centre[i] / total[i], np.flatnonzero(owner == i))
-            found.append(self._landed(panes[pane], face, self._outline(shape, of[i], corner), at, facet, total[i], share[of[i]]))
-        return found
+            rows.append((panes[pane], face, self._outline(shape, of[i], corner), at, self.throw.unturned(self.onto.normals[facet]), total[i], share[of[i]]))
+        return [self._landed(*row, softest) for row, softest in zip(rows, self._softest(rows))]
+
+    def _softest(self, rows: list[tuple]) -> np.ndarray:
+        """Return for each of `rows` the widest soft edge that its pane gives, no more than the size of the set. [mm]"""
+        if not rows:
+            return np.zeros(0)
+        edges = [pane[2] for pane, *_ in rows]
+        count = [len(depth) for _, depth in edges]
+        along, depth = (np.concatenate(parts) for parts in zip(*edges))
+        at, normal = (np.repeat([row[column] for row in rows], count, axis=0) for column in (3, 4))
+        step = (at - self.emitter.centre) / self.throw.seen(at)[:, 2:]
+        through = self.emitter.centre + (self.throw.height - depth)[:, None] * step
+        widths = soft_edge(self.emitter, through, along, at, normal)
+        return np.minimum(np.maximum.reduceat(widths, np.cumsum([0, *count[:-1]])), self.surface.size)
 
     def _key(self, pieces: Pieces, faces: int) -> np.ndarray:
         """One number for each pane and face."""
@@ -178,12 +191,8 @@ class _Landing:
         facet = int(self.clear.facet[nearest])
         return self.throw.back(flat[None], self.onto.normals[[facet]], self.onto.offsets[[facet]])[0], facet
 
-    def _landed(self, pane, face: int, outline, at, facet: int, area: float, share: float) -> Landed:
-        opening, number, (along, depth) = pane
-        normal = self.throw.unturned(self.onto.normals[facet])
-        step = (at - self.emitter.centre) / (self.throw.seen(at)[2])
-        through = self.emitter.centre + (self.throw.height - depth)[:, None] * step
-        softest = soft_edge(self.emitter, through, along, at, normal).max()
+    def _landed(self, pane, face: int, outline, at, normal, area: float, share: float, softest: float) -> Landed:
+        opening, number, _ = pane
         fields = {
             "lamp": self.emitter.name,
             "opening": opening,
@@ -192,7 +201,7 @@ class _Landing:
             "outline_mm": outline,
             "centre_mm": at,
             "area_mm2": float(area),
-            "penumbra_mm": float(min(softest, self.surface.size)),
+            "penumbra_mm": float(softest),
             "lit_share": float(min(share, 1.0)),
         }
         return Landed(self.number, normal, fields)

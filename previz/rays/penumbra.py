@@ -20,8 +20,8 @@ def soft_edge(emitter, through: np.ndarray, along: np.ndarray, at: np.ndarray, n
     through, along : (k, 3) float arrays
         A point of each edge, on the straight line from the centre of the lamp's face to `at`, and the edge's unit
         direction. [mm], [1]
-    at, normal : (3,) float arrays
-        The point of the face where the width is wanted, and the face's unit normal. [mm], [1]
+    at, normal : (3,) or (k, 3) float arrays
+        The point of the face where the width is wanted, and the face's unit normal; for each edge its own, or one. [mm], [1]
 
     Returns
     -------
