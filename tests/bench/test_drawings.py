@@ -37,7 +37,9 @@ def bench(served):
 @pytest.fixture(scope="module")
 def page(bench):
     """One page on the room, that of a laptop with a touch screen; each test finds it as the one before left it."""
-    return bench.open(1280, 1000, has_touch=True)
+    page = bench.open(1280, 1000, wait=False, has_touch=True)
+    page.wait_for_selector(f'#paper-plan [data-grip="{AT}"]')
+    return page
 
 
 def test_a_lamp_dragged_in_the_plan_moves_its_shafts_at_once_and_the_file_on_release(page, bench, waiting):
