@@ -49,6 +49,7 @@ export const lens: Mount = (host, bench) => {
   let playing: Levels | null = null;
   let packRev = -1;
   let frame = 0;
+  let drawing = 0;
   let last = 0;
 
   // ------------------------------------------------------------------ the engine's pictures
@@ -129,7 +130,7 @@ export const lens: Mount = (host, bench) => {
         busy.hidden = false;
         busy.textContent = "the move is packed";
         const { levels } = await import("../play/levels");
-        playing = await levels(bench, bench.shot.get(), () => playing?.player.draw(bench.takeS.get()));
+        playing = await levels(bench, bench.shot.get(), redraw);
         const width = Math.min(LARGEST_PLAYED, stage.clientWidth * devicePixelRatio);
         playing.player.resize(Math.round(width), Math.round((width * stage.clientHeight) / stage.clientWidth));
         stage.append(playing.canvas);
@@ -161,10 +162,18 @@ export const lens: Mount = (host, bench) => {
     frame = requestAnimationFrame(step);
   }
 
+  /** However many levels and moments change: once a picture of the screen. */
+  function redraw(): void {
+    drawing ||= requestAnimationFrame(() => {
+      drawing = 0;
+      if (!bench.playing.get()) playing?.player.draw(bench.takeS.get());
+    });
+  }
+
   function pause(): void {
     cancelAnimationFrame(frame);
     bench.playing.set(false);
-    playing?.player.draw(bench.takeS.get());
+    redraw();
     play.textContent = "Play the move";
   }
 
@@ -176,8 +185,8 @@ export const lens: Mount = (host, bench) => {
     element.classList.remove("played");
   }
   ends.add(
-    bench.takeS.on((takeS) => {
-      if (playing && !bench.playing.get()) playing.player.draw(takeS);
+    bench.takeS.on(() => {
+      if (!bench.playing.get()) redraw();
     }),
   );
 
