@@ -14,8 +14,6 @@ import sys
 import threading
 from collections.abc import Callable
 
-from previz.rays.lit import RAYS, TEXELS
-
 CLOSE_S = 5.0
 
 
@@ -35,16 +33,14 @@ class Beside:
     ----------
     workers : int or None
         Threads that it may use; None is all cores.
-    texels, rays : int
-        Of the bake, as `light_set` takes them.
 
     Notes
     -----
     `ask` is for one thread; `stop` and `close` may be called from any.
     """
 
-    def __init__(self, workers: int | None = None, texels: int = TEXELS, rays: int = RAYS):
-        self._arguments = [str(texels), str(rays), *([] if workers is None else [str(workers)])]
+    def __init__(self, workers: int | None = None):
+        self._arguments = [] if workers is None else [str(workers)]
         self._process, self._answers = None, None
         self._count, self._asked, self._stopped = 0, None, None
         self._guard = threading.Lock()

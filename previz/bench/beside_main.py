@@ -4,7 +4,7 @@ What runs in the process beside the server: fine pictures, figures and packs, on
 Questions come as JSON, a line each, on standard input; answers go to standard output as a line of JSON, followed by as many bytes
 as it says. A question that is no longer wanted is broken off where it is, and what was baked for it so far stays baked.
 
-    in    {"n", "what": "picture" | "figures" | "play" | "walk", "path", "text", ...}   or   {"stop": n}
+    in    {"n", "what": "picture" | "figures" | "play" | "walk", "path", "text", "bake": [texels, rays], ...}   or   {"stop": n}
     out   {"n", "share"}    how far it is, 0 to 1
           {"n", "bytes"}    done: so many bytes follow
           {"n", "broken"}   broken off
@@ -77,8 +77,9 @@ def _shot(file: SceneFile, asked: dict):
 class Desk:
     """Where questions come in on one thread and are answered on the main one."""
 
-    def __init__(self, stage: Stage, reading, writing):
-        self.stage, self._reading, self._writing = stage, reading, writing
+    def __init__(self, workers: int | None, reading, writing):
+        self._workers, self._reading, self._writing = workers, reading, writing
+        self._stages: dict[tuple[int, int], Stage] = {}
         self._asked, self._answers = queue.SimpleQueue(), queue.SimpleQueue()
         self._now, self._given_up, self._guard = None, 0, threading.Lock()
 
@@ -100,7 +101,7 @@ class Desk:
                 return self._answers.put(({"n": n, "broken": True}, b""))
             self._now = n
         try:
-            answer = ANSWERS[asked["what"]](self.stage, scene_from(asked["text"], Path(asked["path"])), asked, self._ticker(n))
+            answer = ANSWERS[asked["what"]](self._stage(*asked["bake"]), scene_from(asked["text"], Path(asked["path"])), asked, self._ticker(n))
             reply = ({"n": n, "bytes": len(answer)}, answer)
         except KeyboardInterrupt:
             reply = ({"n": n, "broken": True}, b"")
@@ -112,6 +113,12 @@ class Desk:
         with self._guard:
             self._now = None
         self._answers.put(reply)
+
+    def _stage(self, texels: int, rays: int) -> Stage:
+        """The stage of one grade of light."""
+        if (texels, rays) not in self._stages:
+            self._stages[texels, rays] = Stage(texels, rays, self._workers)
+        return self._stages[texels, rays]
 
     def _ticker(self, n: int) -> Tick:
         said_s = time.monotonic()
@@ -155,14 +162,14 @@ def _interrupt() -> None:
 
 
 def main() -> None:
-    """Serve standard input; the arguments are texels and rays of the bake, and how many workers, all cores where that is left out."""
+    """Serve standard input with as many workers as the argument says; all cores where it is left out."""
     signal.signal(signal.SIGINT, signal.default_int_handler)
     if hasattr(os, "nice"):
         os.nice(NICE)
     # Whatever else prints must not get between the answers.
     writing = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
-    Desk(Stage(*map(int, sys.argv[1:])), sys.stdin.buffer, writing).serve()
+    Desk(int(sys.argv[1]) if len(sys.argv) > 1 else None, sys.stdin.buffer, writing).serve()
 
 
 if __name__ == "__main__":

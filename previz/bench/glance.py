@@ -18,8 +18,8 @@ from previz.rig.moves import plan_move
 from previz.scene.model import Scene, Shot
 from previz.scene.read import SceneFile
 
-COARSE_TEXELS, COARSE_RAYS = 6_000, 32
-"""Of the bake that glances are drawn from: a thirtieth of the whole one's time (own choice)."""
+COARSE = (6_000, 32)
+"""Texels and rays of the bake that glances are drawn from: a thirtieth of the whole one's time (own choice)."""
 
 MANY_WAYS = 40
 """Panes through which lamps are looked at for each ray: more, and a glance makes do with one point on each lamp (own choice)."""
@@ -33,7 +33,7 @@ WIDEST = 1280
 
 def coarse_stage(workers: int | None) -> Stage:
     """Return a stage for glances."""
-    return Stage(COARSE_TEXELS, COARSE_RAYS, workers)
+    return Stage(*COARSE, workers)
 
 
 def size_of(scene: Scene, width: int) -> tuple[int, int]:

@@ -24,7 +24,7 @@ from pathlib import Path
 
 from previz.bench.beside import Beside, Broken, Failed
 from previz.bench.drawn import Drawer
-from previz.bench.glance import coarse_stage, glance, picture_key, size_of
+from previz.bench.glance import COARSE, coarse_stage, glance, picture_key, size_of
 from previz.bench.kept import Kept
 from previz.bench.lands import light_data
 from previz.bench.stage import Stage, light_key, solids_key
@@ -39,7 +39,7 @@ KEPT_PICTURES = 32
 """Pictures and sets of light data that can still be fetched (own choice)."""
 
 FINE = ("draft", "good")
-"""Qualities that a picture goes through when it is still."""
+"""Qualities that a picture goes through when it is still: the first from the coarse bake, which need not be waited for."""
 
 ANSWER_WITHIN_S, CLOSE_S = 300.0, 5.0
 
@@ -89,7 +89,7 @@ class Live:
     tell : callable
         Given a client, or None for all of them, and a message. Called from threads of this object.
     bake : (int, int)
-        Texels and rays of the bake that fine pictures and figures come from.
+        Texels and rays of the bake that good pictures, packs and figures come from.
     """
 
     picture_kind = "image/png"
@@ -109,7 +109,7 @@ class Live:
         self._changed = threading.Condition()
         self._stage, self._trial = coarse_stage(workers), coarse_stage(workers)
         self._drawer, self._drawing, self._drawing_held = Drawer(), None, threading.Lock()
-        self._beside = Beside(workers, *bake)
+        self._beside, self._bake = Beside(workers), bake
         self._threads = [threading.Thread(target=self._loop, args=(work,), daemon=True, name=f"bench {work.__name__}") for work in (self._quick, self._land, self._slow)]
         for thread in self._threads:
             thread.start()
@@ -336,6 +336,7 @@ class Live:
                 known = known is not None and self._pictures.get(known) is not None
             if not known:
                 question = {"what": "picture", "shot": wanted.shot.name, "take_s": wanted.take_s, "size": size, "quality": quality}
+                question["bake"] = COARSE if quality == FINE[0] else self._bake
                 png = self._ask(question, wanted.file, "picture", lambda: self._is_next(who, step) and not self._tries and not self._asked)
                 if png is None:
                     return
@@ -406,7 +407,7 @@ class Live:
 
         said(0.0)
         try:
-            return self._beside.ask({**words, "path": str(file.path), "text": file.text}, said, still_wanted)
+            return self._beside.ask({"bake": self._bake, **words, "path": str(file.path), "text": file.text}, said, still_wanted)
         except Broken:
             return None
         except Failed as fault:

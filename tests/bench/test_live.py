@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from previz.bench.glance import COARSE_RAYS, COARSE_TEXELS, size_of
+from previz.bench.glance import COARSE, size_of
 from previz.bench.live import Live
 from previz.build.load import set_from
 from previz.check.report import report
@@ -148,7 +148,7 @@ class TestPictures:
         pictures = [one for one in bench.told if one["did"] == "picture"][:3]
         assert [one["grade"] for one in pictures] == ["low", "low", "fine"]
         assert all((one["rev"], one["seq"], one["shot"], one["take_s"], one["width"], one["height"]) == (7, None, SHOT, MOMENT_S, WIDTH, 54) for one in pictures)
-        bakes = [(COARSE_TEXELS, COARSE_RAYS), BAKE, BAKE]
+        bakes = [COARSE, COARSE, BAKE]
         for one, quality, bake in zip(pictures, ("glance", "draft", "good"), bakes):
             assert np.array_equal(bench.picture(one["n"]), drawn_by_the_other_verbs(file, quality, bake)), quality
 
@@ -158,7 +158,7 @@ class TestPictures:
         dragged = edited(file, (LAMP, "at = [700, 60, 430]"))
         bench.live.try_("ann", dragged, 3)
         tried = bench.wait(begin, did="picture", seq=3)
-        assert tried["grade"] == "low" and np.array_equal(bench.picture(tried["n"]), drawn_by_the_other_verbs(dragged, "glance", (COARSE_TEXELS, COARSE_RAYS)))
+        assert tried["grade"] == "low" and np.array_equal(bench.picture(tried["n"]), drawn_by_the_other_verbs(dragged, "glance", COARSE))
         bench.live.try_("ann", None, 4)
         assert bench.wait(begin, did="picture", seq=None)["n"] == fine
 
@@ -179,7 +179,7 @@ class TestPictures:
         bench.live.try_("ann", wider, 200)
         tried = bench.wait(begin, did="picture", seq=200)
         bench.live.try_("ann", None, 201)
-        assert np.array_equal(bench.picture(tried["n"]), drawn_by_the_other_verbs(wider, "glance", (COARSE_TEXELS, COARSE_RAYS)))
+        assert np.array_equal(bench.picture(tried["n"]), drawn_by_the_other_verbs(wider, "glance", COARSE))
 
 
 class TestLight:
