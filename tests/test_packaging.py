@@ -1,6 +1,7 @@
 """The lock file covers what is installed, and what is imported is declared."""
 
 import ast
+import json
 import re
 import sys
 import tomllib
@@ -12,6 +13,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parents[1]
+FRONT = ROOT / "previz" / "bench" / "front"
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
 DISTRIBUTION_OF = {"fcl": "python-fcl", "PIL": "pillow", "mapbox_earcut": "mapbox-earcut", "OpenGL": "pyopengl", "pxr": "usd-core"}
 
@@ -90,3 +92,19 @@ class TestImports:
         ours = set(sys.stdlib_module_names) | {"previz", "__future__"}
         undeclared = {name for name, late in foreign if name not in ours and canonicalize_name(DISTRIBUTION_OF.get(name, name)) not in (extra | always if late else always)}
         assert undeclared == set()
+
+
+class TestPageOfTheBench:
+    """The page is built from what git holds, the same each time."""
+
+    def test_npm_lock_names_no_registry(self):
+        """From whatever registry the reader uses, and the very bytes that were tried."""
+        lock = json.loads((FRONT / "package-lock.json").read_text())
+        packages = {name: package for name, package in lock["packages"].items() if name}
+        assert not [name for name, package in packages.items() if "resolved" in package]
+        assert all(package["integrity"].startswith("sha512-") for package in packages.values())
+
+    def test_npm_versions_are_pinned(self):
+        """One version each, so that the same sources give the same page."""
+        package = json.loads((FRONT / "package.json").read_text())
+        assert all(re.fullmatch(r"\d+\.\d+\.\d+", version) for kind in ("dependencies", "devDependencies") for version in package[kind].values())
