@@ -481,4 +481,4 @@ def test_two_clients_at_random(tmp_path):
 
     TwoClients.folders = folders()
     slow = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]
-    run_state_machine_as_test(TwoClients, settings=settings(max_examples=6, stateful_step_count=10, deadline=None, suppress_health_check=slow))
+    run_state_machine_as_test(TwoClients, settings=settings(max_examples=5, stateful_step_count=8, deadline=None, suppress_health_check=slow))

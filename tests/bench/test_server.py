@@ -251,7 +251,7 @@ class TestFuzz:
         """No socket is closed, no traceback is told, and the bench goes on."""
         count = 0
 
-        @settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck), database=None)
+        @settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck), database=None)
         @given(st.lists(message.map(json.dumps) | raw, min_size=1, max_size=8))
         def fuzzed(texts):
             nonlocal count
@@ -281,7 +281,7 @@ class TestFuzz:
             if (operation.method.upper(), operation.path) in (("POST", "/api/jobs"), ("POST", "/api/pair"), ("GET", "/api/walk")):
                 continue  # Would start work of minutes; would run into the limit on wrong codes; takes the engine seconds.
 
-            @settings(max_examples=3, deadline=None, suppress_health_check=list(HealthCheck), database=None, phases=[Phase.generate])
+            @settings(max_examples=2, deadline=None, suppress_health_check=list(HealthCheck), database=None, phases=[Phase.generate])
             @given(case=operation.as_strategy())
             def fuzzed(case):
                 case.headers.update(held)
