@@ -37,7 +37,7 @@ def bench(served):
 @pytest.fixture(scope="module")
 def page(bench):
     """One page on the room, that of a laptop with a touch screen; each test finds it as the one before left it."""
-    page = bench.open(1280, 1000, wait=False, has_touch=True)
+    page = bench.open(1000, 760, wait=False, has_touch=True)
     page.wait_for_selector(f'#paper-plan [data-grip="{AT}"]')
     return page
 
