@@ -286,9 +286,11 @@ class Hub:
             self._tell(None, wire.Outside(rev=found.revision.rev, says=found.revision.says).plain())
             self.live.show(file, rev)
             for who, id, clashes in found.asked:
-                for client in self.clients.values():
-                    if client.who == who:
-                        client.tell(wire.Asked(id=id, conflicts=_conflicts(clashes)).plain())
+                there = [client for client in self.clients.values() if client.who == who]
+                for client in there:
+                    client.tell(wire.Asked(id=id, conflicts=_conflicts(clashes)).plain())
+                if not there:
+                    self.document.questions = (*self.document.questions, (who, id, clashes))
 
     async def _watch(self):
         """Wait for the system's word that something in the scene's folder has changed."""
