@@ -235,8 +235,9 @@ export function makeBench(): BenchState {
   }
 
   function asked(id: string, conflicts: Conflict[]): void {
-    const first = pending.get(id);
-    if (!first) return;
+    // An edit that was told already may clash with what was typed into the file before it was saved.
+    const changes = conflicts.map(({ key, yours }) => ({ key: key.map(String), to: yours }));
+    const first: Ask = pending.get(id) ?? { do: "edit", id, base: 0, changes, says: "As on the page" };
     bench.question.set({
       conflicts,
       answer(mine) {
