@@ -1,14 +1,13 @@
 // Plan and section: the set as it is cut, where the light goes, where the lens goes, and everything that can be moved there.
 
-import type { Bench, Mount, Paper } from "../bench";
-import { Ends, h, svg } from "../dom";
-import type { Cut, Drawing, Flat, Light, Point, SceneDoc, Shot } from "../protocol";
+import type { Bench, Mount } from "../bench";
+import { svg } from "../dom";
+import type { Cut, Drawing, Flat, Light, Point, Shot } from "../protocol";
 import { bodyParts, frameCorners, poseAt } from "./camera";
-import { type Grip, Grips } from "./grips";
-import { Scenes } from "./scenes";
+import { DrawnPaper } from "./drawnpaper";
+import type { Grip } from "./grips";
 import { type Facing, flat, offsetOf, openingOffset, PLAN, sectionFacing, setGrips, type SetState, throwOf } from "./setgrips";
-import { type Box, hull, line, rings, Sheet } from "./sheet";
-import { soon } from "./soon";
+import { type Box, hull, line, rings } from "./sheet";
 import { trying } from "./trying";
 import { figure, isPoint, rowName, valueOf } from "./values";
 import { crossings, placeWords, type Word } from "./words";
@@ -32,56 +31,20 @@ export const setPaper =
   (host, bench) =>
     new SetPaper(kind, host, bench);
 
-class SetPaper implements Paper {
-  readonly element: HTMLElement;
-  private readonly sheet: Sheet;
-  private readonly grips: Grips;
-  private readonly ends = new Ends();
-  private readonly words = svg("g", { class: "words", "aria-hidden": "true" });
-  private readonly lines = svg("g", { class: "over-lines", "aria-hidden": "true" });
-  private readonly scenes = new Scenes();
-  private readonly soon = soon(() => this.draw());
-
+class SetPaper extends DrawnPaper {
   constructor(
     private readonly kind: "plan" | "section",
     host: HTMLElement,
-    private readonly bench: Bench,
+    bench: Bench,
   ) {
-    this.sheet = new Sheet(kind === "plan" ? "Plan of the set, seen from above" : "Section through the set", () => this.draw(), () => this.box(false), () => this.box(true));
-    this.grips = new Grips(this.sheet, bench, () => this.draw());
-    this.sheet.over.append(this.lines, this.grips.layer, this.words);
+    super(host, bench, kind, kind === "plan" ? "Plan of the set, seen from above" : "Section through the set", true);
     this.sheet.press = (target) => this.press(target);
-    this.element = h("div", { class: `drawing ${kind}` }, this.sheet.element, this.grips.refused);
-    host.append(this.element);
-    const redraw = () => this.soon.ask();
-    this.ends.add(
-      bench.scene.on((doc) => this.keepScene(doc)),
-      bench.drawing.on((drawing) => this.newDrawing(drawing)),
-      bench.light.on(redraw),
-      bench.shot.on(redraw),
-      bench.takeS.on(redraw),
-      bench.chosen.on(redraw),
-      bench.theirTry.on(redraw),
-      trying(bench).on(redraw),
-    );
+    this.watch();
+    for (const seen of [bench.light, bench.shot, bench.takeS, bench.chosen]) this.ends.add(seen.on(() => this.soon.ask()));
   }
 
-  dispose(): void {
-    this.soon.stop();
-    this.ends.all();
-    this.grips.dispose();
-    this.sheet.dispose();
-    this.element.remove();
-  }
-
-  private keepScene(doc: SceneDoc): void {
-    this.scenes.keep(doc);
-    this.grips.arrived(doc.rev);
-    this.soon.ask();
-  }
-
-  private newDrawing(drawing: Drawing | null): void {
-    if (drawing) this.sheet.settle();
+  protected newDrawing(): void {
+    if (this.bench.drawing.get()) this.sheet.settle();
     this.soon.ask();
   }
 
@@ -107,7 +70,7 @@ class SetPaper implements Paper {
     return drawing.shots.find((shot) => shot.name === this.bench.shot.get());
   }
 
-  private box(everything: boolean): Box | null {
+  protected box(everything: boolean): Box | null {
     const drawing = this.bench.drawing.get();
     if (!drawing) return null;
     const facing = this.facing(drawing);
@@ -129,7 +92,7 @@ class SetPaper implements Paper {
     this.bench.chosen.set(row && valueOf(this.bench.scene.get().scene, [], ["prop", row]) ? ["prop", row] : null);
   }
 
-  private draw(): void {
+  protected draw(): void {
     const drawing = this.bench.drawing.get();
     if (!drawing || !this.sheet.width) return;
     const state = this.state(drawing);

@@ -1,16 +1,14 @@
 // One wall seen from outside, as it is cut: openings moved and sized with snapping, measured from the datum corner.
 
-import type { Bench, Mount, Paper } from "../bench";
+import type { Bench, Mount } from "../bench";
+import { DrawnPaper } from "../drafting/drawnpaper";
 import { figuresBelow, figuresBeside } from "../drafting/running";
-import { Grips } from "../drafting/grips";
-import { Scenes } from "../drafting/scenes";
-import { type Box, line, rings, Sheet, textWidth } from "../drafting/sheet";
-import { soon } from "../drafting/soon";
+import { type Box, line, rings, textWidth } from "../drafting/sheet";
 import { trying } from "../drafting/trying";
 import { figure, isFlat, rowOf, rowsOf, valueOf } from "../drafting/values";
 import { freePlace, leaders, type OpeningNow, openingsNow, sizeOf, type Wall, wallGrips, type WallState } from "../drafting/wallgrips";
 import { placeWords, type Word } from "../drafting/words";
-import { Ends, h, svg } from "../dom";
+import { h, svg } from "../dom";
 import type { Change, Flat, SceneDoc, Value } from "../protocol";
 
 const SNAP_PX = 7;
@@ -19,64 +17,34 @@ const SHAPE_WORDS: Record<string, string> = { rect: "square-headed", arch: "roun
 
 export const wall: Mount = (host, bench) => new WallPaper(host, bench);
 
-class WallPaper implements Paper {
-  readonly element: HTMLElement;
-  private readonly sheet: Sheet;
-  private readonly grips: Grips;
-  private readonly ends = new Ends();
+class WallPaper extends DrawnPaper {
   private readonly picker = h("select", { "aria-label": "Wall", onchange: () => this.pick(this.picker.value) });
   private readonly remove = h("button", { type: "button", class: "small", onclick: () => this.takeAway() }, "Take away");
-  private readonly tools: HTMLElement;
+  private readonly tools = h("div", { class: "wall-tools" }, this.picker, h("button", { type: "button", class: "small", onclick: () => this.add() }, "Add opening"), this.remove);
   private readonly nothing = h("p", { class: "empty", hidden: true }, "This set has no rooms of the file, so there are no walls to cut.");
   private readonly fields = h("div", { class: "opening-fields" });
-  private readonly lines = svg("g", { class: "over-lines", "aria-hidden": "true" });
-  private readonly words = svg("g", { class: "words", "aria-hidden": "true" });
-  private readonly scenes = new Scenes();
-  private readonly soon = soon(() => this.draw());
   private name = "";
   private fieldsOf = "";
 
-  constructor(
-    host: HTMLElement,
-    private readonly bench: Bench,
-  ) {
-    this.sheet = new Sheet("Wall seen from outside", () => this.draw(), () => this.box());
+  constructor(host: HTMLElement, bench: Bench) {
+    super(host, bench, "wall", "Wall seen from outside", false);
     this.sheet.margins = { left: 74, right: 26, top: 30, bottom: 88 };
-    this.grips = new Grips(this.sheet, bench, () => this.draw());
-    this.sheet.over.append(this.lines, this.grips.layer, this.words);
     this.sheet.press = (target) => {
       const row = target.closest<SVGElement>("[data-opening]")?.dataset.opening;
       bench.chosen.set(row ? ["opening", row] : null);
     };
-    this.tools = h("div", { class: "wall-tools" }, this.picker, h("button", { type: "button", class: "small", onclick: () => this.add() }, "Add opening"), this.remove);
-    this.element = h("div", { class: "drawing wall" }, this.nothing, this.tools, this.sheet.element, this.grips.refused, this.fields);
-    host.append(this.element);
-    const redraw = () => this.soon.ask();
-    this.ends.add(
-      bench.scene.on((doc) => this.keepScene(doc)),
-      bench.drawing.on(() => this.newDrawing()),
-      bench.chosen.on(() => this.follow()),
-      bench.theirTry.on(redraw),
-      trying(bench).on(redraw),
-    );
+    this.element.prepend(this.nothing, this.tools);
+    this.element.append(this.fields);
+    this.watch();
+    this.ends.add(bench.chosen.on(() => this.follow()));
   }
 
-  dispose(): void {
-    this.soon.stop();
-    this.ends.all();
-    this.grips.dispose();
-    this.sheet.dispose();
-    this.element.remove();
-  }
-
-  private keepScene(doc: SceneDoc): void {
-    this.scenes.keep(doc);
-    this.grips.arrived(doc.rev);
+  protected override newScene(doc: SceneDoc): void {
     this.fieldsOf = "";
-    this.soon.ask();
+    super.newScene(doc);
   }
 
-  private newDrawing(): void {
+  protected newDrawing(): void {
     const walls = this.bench.drawing.get()?.walls ?? [];
     const count = (one: Wall) => (one.openings.length ? ` (${one.openings.length})` : "");
     const none = this.bench.drawing.get() !== null && !walls.length;
@@ -126,14 +94,14 @@ class WallPaper implements Paper {
     return { scene, changes: [...since, ...this.bench.theirTry.get(), ...trying(this.bench).get()], wall, chosen: this.bench.chosen.get(), snapMm: SNAP_PX / this.sheet.scale };
   }
 
-  private box(): Box | null {
+  protected box(): Box | null {
     const outline = this.wall()?.outline;
     if (!outline?.length) return null;
     const [right, up] = [outline.map((p) => p[0]), outline.map((p) => p[1])];
     return { low: [Math.min(...right), Math.min(...up)], high: [Math.max(...right), Math.max(...up)] };
   }
 
-  private draw(): void {
+  protected draw(): void {
     const wall = this.wall();
     if (!wall || !this.sheet.width) return;
     const state = this.state(wall);
