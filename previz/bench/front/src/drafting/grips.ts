@@ -114,7 +114,6 @@ export class Grips {
     if (!grip) return null;
     this.keysDone();
     this.drawn.get(grip.id)?.focus({ preventScroll: true });
-    if (grip.chosen) this.bench.chosen.set(grip.chosen);
     const start = this.sheet.mm(px);
     let moved = false;
     const stop = (event: KeyboardEvent) => {
@@ -133,6 +132,8 @@ export class Grips {
       drop: () => {
         end();
         if (moved) this.keep(grip);
+        // chosen only now: what the page then shows of it may push this paper down, and what is held with it
+        if (grip.chosen) this.bench.chosen.set(grip.chosen);
       },
       cancel: () => {
         end();
