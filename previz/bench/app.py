@@ -22,13 +22,16 @@ from starlette.middleware.gzip import GZipMiddleware
 from previz.bench import wire
 from previz.bench.guard import Guard
 from previz.bench.hub import Hub
-from previz.bench.pairing import CODE_S, SESSION_S, Pairing
+from previz.bench.pairing import CODE_S, SESSION_S, Bucket, Pairing
 from previz.bench.symbol import qr_rows
 from previz.bench.uploads import put_beside
 from previz.scene.elevations import panels_of
 from previz.scene.faults import OutsideFault, PrevizError
 from previz.scene.model import Scene
 from previz.scene.tables import ROWS
+
+UPLOADS = (0.2, 40)
+"""Files a second that may be sent in the long run, and at once (own choice)."""
 
 PAGE = FilePath(__file__).parent / "page"
 NOT_BUILT = "The page of the bench was not built when previz was installed. Install it again with a connection to your package registry: pip install --force-reinstall previz."
@@ -58,6 +61,7 @@ def make_app(hub: Hub, jobs, pairing: Pairing, *, hosts: set[str], port: int, ad
         Says a line in the terminal.
     """
     cookie = f"previz-bench-{port}"
+    uploads = Bucket(*UPLOADS)
 
     @asynccontextmanager
     async def lifespan(app):
@@ -157,6 +161,8 @@ def make_app(hub: Hub, jobs, pairing: Pairing, *, hosts: set[str], port: int, ad
     @app.post("/api/upload", openapi_extra={"requestBody": {"required": True, **_BYTES}})
     async def upload(request: Request, kind: Literal["photo", "mesh"], name: Annotated[str, Query(min_length=1, max_length=200)] = "upload") -> wire.Uploaded:
         """Put a picture or a mesh beside the scene file."""
+        if wait := uploads.wait():
+            raise HTTPException(429, "Too many files at once. Wait a moment.", {"retry-after": str(int(wait) + 1)})
         data = await request.body()
         path = await asyncio.to_thread(put_beside, hub.document.path, kind, name, data)
         return wire.Uploaded(file=path.name, bytes=len(data))

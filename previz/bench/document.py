@@ -165,6 +165,8 @@ class Document:
             if any(revision.by != who for revision in since):
                 before = tomllib.loads(self._text_at(base))
             try:
+                for change in changes:
+                    self._stays_inside(change)
                 changes = with_mentions(before, [Change(key=change.key, to=row_value(change)) for change in changes])
                 moved, clashes = on_top(changes, before, self._typed, since, who)
                 if clashes:
@@ -200,6 +202,7 @@ class Document:
         now = typed
         try:
             for change in changes:
+                self._stays_inside(change)
                 text = spliced(text, splices(text, [(path_of(now, change.key), row_value(change))]))
                 now = applied(now, [change])
             return scene_again(file, text, now)
@@ -342,6 +345,17 @@ class Document:
             made += one
         return made, typed
 
+    def _stays_inside(self, change):
+        """NoSuchPlace where a page names a file outside the scene's folder: only the maker may, in the file itself."""
+        folder = self.path.parent.resolve()
+        for name in _files(change.key[-1], change.to):
+            try:
+                inside = (folder / name).resolve().is_relative_to(folder)
+            except (OSError, ValueError, RuntimeError):
+                inside = False  # This cannot be a file's name.
+            if not inside:
+                raise NoSuchPlace(change.key, "a file that a page names lies in the scene's folder", "Send the file from the page, or type its place into the scene file by hand.")
+
     def _new_row(self, typed, change, value):
         """NoSuchPlace where a row cannot be added like this."""
         table, name = change.key
@@ -463,6 +477,14 @@ def whole_splice(before: str, after: str) -> list[Splice]:
     start = len(os.path.commonprefix([before, after]))
     end = len(os.path.commonprefix([before[start:][::-1], after[start:][::-1]]))
     return [Splice(start, before[start : len(before) - end], after[start : len(after) - end])]
+
+
+def _files(key, value) -> Iterator[str]:
+    """The names of files in a value."""
+    if key == "file" and isinstance(value, str):
+        yield value
+    for part, item in value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ():
+        yield from _files(part, item)
 
 
 def _bare(says):

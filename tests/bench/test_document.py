@@ -120,6 +120,15 @@ class TestEdits:
         """Words, no traceback."""
         assert isinstance(document.edit("a", "1", 1, [change(*key, to=1)], ""), Refused)
 
+    @pytest.mark.parametrize("name", ["/etc/hostname", "../other.stl", "away/other.stl", "./../room/../../x.stl", "nul\x00.stl"])
+    def test_a_page_names_no_file_outside_the_folder(self, document, path, name):
+        """Not by dots, not by a link; what the maker typed is another matter."""
+        (path.parent / "away").symlink_to(path.parent.parent)
+        row = {"kind": "mesh", "file": name, "at": [50, 50, 0]}
+        for outcome in (document.edit("a", "1", 1, [change("prop", "clock", to=row)], ""), document.tried([change("prop", "clock", to=row)])):
+            assert isinstance(outcome, Refused)
+            assert "in the scene's folder" in outcome.faults[0][1]
+
     def test_an_edit_sent_twice_counts_once(self, document):
         """A client that did not hear of it sends it again."""
         first = document.edit("a", "1", 1, [change("scale", to=24)], "")
