@@ -20,10 +20,12 @@ import requests
 from websockets.exceptions import ConnectionClosed, InvalidHandshake
 from websockets.sync.client import connect
 
+import previz as package
 from previz.bench.keys import applied
 from previz.bench.wire import Change
 
-ROOT = Path(__file__).parents[2]
+# The same previz as the tests import.
+SAME = {**os.environ, "PYTHONPATH": str(Path(package.__file__).parents[1])}
 SCENE = (Path(__file__).with_name("test_document.py")).read_text(encoding="utf-8").split('SCENE = """\\\n')[1].split('"""')[0]
 
 
@@ -36,7 +38,7 @@ class Served:
             self.scene.write_text(SCENE)
         self.port = port or free_port()
         command = [sys.executable, "-m", "previz", "bench", str(self.scene), "--port", str(self.port), "--workers", "1"]
-        self.process = subprocess.Popen(command, cwd=folder, env={**os.environ, "PYTHONPATH": str(ROOT)}, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        self.process = subprocess.Popen(command, cwd=folder, env=SAME, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         self.link = self.process.stdout.readline().strip()
         assert self.link, self.process.communicate()[1]
         self.address, self.code = self.link.split("/pair#")
