@@ -24,7 +24,7 @@ from previz.rays.packed import in_cells
 from previz.rays.uneven import Uneven
 from previz.rays.workers import in_order
 
-CELLS = 4_000_000
+CELLS = 6_000_000
 """Points at which shafts are worked out, of all sources together (own choice)."""
 
 ALONG, UPRIGHT = 28, 64
@@ -32,7 +32,7 @@ ALONG, UPRIGHT = 28, 64
 
 _MOST_ACROSS, _LEAST_ACROSS = 448, 96
 _PROBES = 40
-_LAMP_SAMPLES = 8
+_LAMP_SAMPLES = 16
 _BATCH = 8192
 _NEAR_MM = 20.0
 
@@ -77,9 +77,8 @@ def shafts_in_air(lit: LitSet, sources: list[int], *, cells: int = CELLS, worker
         first = sum(layers[:number])
         met = probes[lit_by[:, number]]
         shaft = _grid_of(lit.lamps.centre[lamp], met, reach, inside[number], first, layers[number])
-        points, index = _points(shaft, across)
-        values = _worked_out(lit, column, points, index, workers) * np.sum((points - lit.lamps.centre[lamp]) ** 2, axis=1)
-        values = _into_walls(lit, values, points, (layers[number], across, across))
+        values, inside_air = _worked_out(lit, column, shaft, across, workers)
+        values = _into_walls(values, inside_air, (layers[number], across, across))
         scale = float(values.max()) or 1.0
         light[first : first + layers[number]] = np.rint(255 * values / scale).reshape(layers[number], across, across)
         shafts.append(Shaft(shaft.seen, shaft.centre, shaft.axes, shaft.low, shaft.size, first, layers[number], scale))
@@ -123,33 +122,36 @@ def _grid_of(centre: np.ndarray, met: np.ndarray, reach: float, inside: bool, fi
     return Shaft(True, centre, axes, low, high - low, first, layers, 1.0)
 
 
-def _points(shaft: Shaft, across: int) -> tuple[np.ndarray, np.ndarray]:
-    """Return the middles of a grid's cells (layers * across * across, 3), columns running fastest, and their (n, 3) column, row and layer."""
-    index = np.indices((shaft.layers, across, across)).reshape(3, -1)[::-1].T
-    at = shaft.low + (index + 0.5) / [across, across, shaft.layers] * shaft.size
+def _points(shaft: Shaft, across: int, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the middles of some of a grid's `cells` (n,), numbered with columns running fastest, (n, 3) [mm], and the group of each."""
+    layer, row, column = np.unravel_index(cells, (shaft.layers, across, across))
+    at = shaft.low + (np.column_stack([column, row, layer]) + 0.5) / [across, across, shaft.layers] * shaft.size
     if shaft.seen:
-        at = np.column_stack([at[:, :2] * at[:, 2:], at[:, 2]])
-    return shaft.centre + at @ shaft.axes, index
+        at[:, :2] *= at[:, 2:]
+    return shaft.centre + at @ shaft.axes, column % 4 + 4 * ((row + 2 * layer) % 4)
 
 
-def _worked_out(lit: LitSet, column: int, points: np.ndarray, index: np.ndarray, workers) -> np.ndarray:
-    """Return (n,) illuminance per candela of one source at points in the air, 0 elsewhere. [1/m2]"""
+def _worked_out(lit: LitSet, column: int, shaft: Shaft, across: int, workers) -> tuple[np.ndarray, np.ndarray]:
+    """Return (n,) illuminance per candela of one source in the cells of a grid, times the square of the distance to the lamp, 0 beyond the air [1], and (n,) bool: which lie in the air."""
     on_lamps = lamp_points(lit.lamps, GROUPS, _LAMP_SAMPLES)
-    group = (index[:, 0] % 4 + 4 * ((index[:, 1] + 2 * index[:, 2]) % 4)).astype(np.int64)
+    centre = lit.lamps.centre[column % len(lit.emitters)]
+    count = shaft.layers * across * across
 
-    def batch(a: int) -> np.ndarray:
-        part = points[a : a + _BATCH]
-        out = np.zeros(len(part))
-        rows = np.flatnonzero(in_cells(part, lit.air))
-        out[rows] = lit.direct(part[rows], np.zeros((len(rows), 3)), group[a : a + _BATCH][rows], on_lamps, extinction_per_m=0.0)[:, column]
-        return out
+    def batch(a: int) -> tuple[np.ndarray, np.ndarray]:
+        points, group = _points(shaft, across, np.arange(a, min(a + _BATCH, count)))
+        inside = in_cells(points, lit.air)
+        out, rows = np.zeros(len(points), np.float32), np.flatnonzero(inside)
+        arriving = lit.direct(points[rows], np.zeros((len(rows), 3)), group[rows], on_lamps, extinction_per_m=0.0)[:, column]
+        out[rows] = arriving * np.sum((points[rows] - centre) ** 2, axis=1)
+        return out, inside
 
-    return np.concatenate(list(in_order(batch, list(range(0, len(points), _BATCH)), workers)))
+    values, inside = zip(*in_order(batch, list(range(0, count, _BATCH)), workers))
+    return np.concatenate(values), np.concatenate(inside)
 
 
-def _into_walls(lit: LitSet, values: np.ndarray, points: np.ndarray, shape) -> np.ndarray:
+def _into_walls(values: np.ndarray, inside: np.ndarray, shape) -> np.ndarray:
     """Give cells whose middle lies in a wall the light of the air before or after it, or shafts would be dim where they meet a wall."""
-    inside = np.concatenate([in_cells(points[a : a + 65536], lit.air) for a in range(0, len(points), 65536)]).reshape(shape)
+    inside = inside.reshape(shape)
     if inside.all() or not inside.any():
         return values
     # Light goes on along a shaft, so a layer is nearer than a column.

@@ -22,7 +22,7 @@ from previz.rays.lit import LitSet
 from previz.rays.texels import add_smoothly, divide
 from previz.rays.workers import in_order
 
-LAMP_SAMPLES = 16
+LAMP_SAMPLES = 32
 """Points on each lamp for each of them (own choice)."""
 
 WIDTH = 2048
