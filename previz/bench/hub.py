@@ -48,6 +48,8 @@ class Client:
         self.told: asyncio.Queue[str | None] = asyncio.Queue(MOST_WAITING)
         self.messages, self.edits = Bucket(*MESSAGES), Bucket(*EDITS)
         self.trying: wire.Try | None = None
+        self.trial: asyncio.Task | None = None
+        self.tries = False
         self.at_it: asyncio.Task | None = None
 
     @property
@@ -141,6 +143,8 @@ class Hub:
         finally:
             del self.clients[client.number]
             sender.cancel()
+            if client.trial is not None:
+                client.trial.cancel()
             if client.who and self._open:
                 self._tell(None, wire.Trying(by=client.who, changes=[]).plain())
                 self._tell(None, wire.Here(clients=len(self.clients)).plain())
@@ -203,26 +207,30 @@ class Hub:
 
     def _try(self, client, message):
         """Keep the newest; one is looked at at a time."""
-        busy, client.trying = client.trying is not None, message
-        if not busy:
-            self._do(self._try_out(client))
+        client.trying = message
+        if client.trial is None or client.trial.done():
+            client.trial = self._do(self._try_out(client))
 
     async def _try_out(self, client):
-        while True:
-            message = client.trying
-            try:
-                file = await asyncio.to_thread(self.document.tried, message.changes) if message.changes else None
-            except BaseException:
-                client.trying = None
-                raise
+        while client.trying is not None:
+            message, client.trying = client.trying, None
+            file = await asyncio.to_thread(self.document.tried, message.changes) if message.changes else None
             if isinstance(file, Refused):
                 client.tell(wire.Refused(seq=message.seq, faults=_faults(file.faults)).plain())
-            else:
-                self.live.try_(client.seat, file, message.seq)
-                self._tell(None, wire.Trying(by=client.who, changes=message.changes).plain(), but=client)
-            if client.trying is message:
-                client.trying = None
-                return
+                continue
+            client.tries = file is not None
+            self.live.try_(client.seat, file, message.seq)
+            self._tell(None, wire.Trying(by=client.who, changes=message.changes).plain(), but=client)
+
+    def _end_try(self, client):
+        """What is let go is not tried any more, whether it goes into the file or not."""
+        client.trying = None
+        if client.trial is not None:
+            client.trial.cancel()
+        if client.tries:
+            client.tries = False
+            self.live.try_(client.seat, None, 0)
+            self._tell(None, wire.Trying(by=client.who, changes=[]).plain(), but=client)
 
     async def _edit(self, client, message):
         document = self.document
@@ -235,7 +243,11 @@ class Hub:
         try:
             outcome, file, rev = await self._documented(lambda: (do[0](*do[1:]), document.file, document.rev))
         except PrevizError as fault:
+            self._end_try(client)
             return client.tell(_refused(message.id, str(fault), ""))
+        if isinstance(outcome, Accepted) and not outcome.again:
+            self._accepted(outcome, file, rev)
+        self._end_try(client)
         if isinstance(outcome, Asked):
             client.tell(wire.Asked(id=message.id, conflicts=_conflicts(outcome.clashes)).plain())
         elif isinstance(outcome, Refused):
@@ -244,8 +256,6 @@ class Hub:
             client.tell(_edited(outcome.revision))
             if not document.unsaved:
                 client.tell(wire.Saved(rev=document.rev).plain())
-        else:
-            self._accepted(outcome, file, rev)
 
     def _accepted(self, outcome: Accepted, file, rev):
         self._tell(None, _edited(outcome.revision))

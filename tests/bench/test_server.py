@@ -218,6 +218,22 @@ class TestSocket:
         page.send(json.dumps({"do": "try", "seq": 3, "changes": [{"key": ["lamp", "key", "dim"], "to": 7}]}))
         assert said(page, "refused")["seq"] == 3
 
+    def test_what_is_let_go_is_not_tried_any_more(self, served, page):
+        """Put into the file or refused: pictures are of the file again, and others are told."""
+        page.send(json.dumps({"do": "look", "shot": "past the table", "take_s": 0.1, "width": 160}))
+        rev = rev_of(served)
+        with served.connect() as other:
+            hello(other, "watcher")
+            for seq, dim in ((4, 0.7), (5, 9)):
+                page.send(json.dumps({"do": "try", "seq": seq, "changes": [{"key": ["lamp", "key", "dim"], "to": 0.6}]}))
+                assert said(other, "try")["changes"]
+                edit(page, f"let go {seq}", rev, (["lamp", "key", "dim"], dim))
+                assert said(page, "edit", "refused")["id"] == f"let go {seq}"
+                assert said(other, "try")["changes"] == []
+                while said(page, "picture", within=60)["seq"] is not None:
+                    pass
+                rev = rev_of(served)
+
 
 plain = st.recursive(
     st.none() | st.booleans() | st.integers(-(10**20), 10**20) | st.floats() | st.text(max_size=20),
