@@ -146,9 +146,9 @@ class Stage:
 
 
 def solids_key(file: SceneFile) -> str:
-    """Return a text of everything that a built set depends on, mesh files by date and size."""
+    """Return a text of everything that a built set depends on; mesh files, and photometric ones with them, by date and size."""
     scene = file.scene
-    names = {prop.file for prop in scene.prop if prop.kind == "mesh"} | ({scene.mesh.file} if scene.mesh else set())
+    names = {prop.file for prop in scene.prop if prop.kind == "mesh"} | {lamp.file for lamp in scene.lamp if lamp.kind == "ies"} | ({scene.mesh.file} if scene.mesh else set())
     dated = tuple((name, *_dated(file.path.parent / name)) for name in sorted(names))
     return f"{file.path.parent} {dated} {scene.model_dump_json(include={'room', 'opening', 'prop', 'mesh', 'finish'})}"
 

@@ -1,6 +1,8 @@
 """The stage gives what the other verbs get from the same file, and an edit costs no more than it changes."""
 
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -149,3 +151,15 @@ def test_a_mesh_file_that_changes_is_read_again(scene_file):
     trimesh.creation.box((30, 20, 20)).export(mesh)
     second = stage.built(replace(file))
     assert second is not first and not np.array_equal(first.vertices, second.vertices)
+
+
+def test_a_photometric_file_that_changes_is_read_again(edited, scene_file):
+    """Another lamp measured under the same name: lit anew, baked no more."""
+    measured = Path(__file__).parents[1] / "outside"
+    shutil.copy(measured / "REF-A.ies", scene_file.parent / "sun.ies")
+    file = edited(('kind = "disc"\ndiameter = 60', 'kind = "ies"\nfile = "sun.ies"'), ("lux_at_1m = 20000\n", ""))
+    stage = Stage(*BAKE, workers=1)
+    first = stage.lit(file)
+    shutil.copy(measured / "REF-B.ies", scene_file.parent / "sun.ies")
+    second = stage.lit(replace(file))
+    assert stage.counts.baked == 1 and not same_light(first, second) and same_light(second, lit_from_scratch(file))
