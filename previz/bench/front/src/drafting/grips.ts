@@ -131,7 +131,7 @@ export class Grips {
       },
       drop: () => {
         end();
-        if (moved) this.keep(grip);
+        if (moved) this.keep(grip, false);
         // chosen only now: what the page then shows of it may push this paper down, and what is held with it
         if (grip.chosen) this.bench.chosen.set(grip.chosen);
       },
@@ -171,7 +171,8 @@ export class Grips {
     this.redraw();
   }
 
-  private keep(grip: Grip): void {
+  /** Put what was tried into the file; what the keys did is told, since it may not be seen. */
+  private keep(grip: Grip, tell: boolean): void {
     const changes = this.trying.get();
     if (!changes.length) return this.rest();
     cancelAnimationFrame(this.frame);
@@ -180,7 +181,7 @@ export class Grips {
     this.guides = [];
     const words = this.words;
     void this.edit(changes, grip.says).then((faults) => {
-      if (!faults.length) this.bench.say(words);
+      if (tell && !faults.length) this.bench.say(words);
     });
     this.redraw();
   }
@@ -250,7 +251,7 @@ export class Grips {
     if (!keys) return;
     clearTimeout(keys.timer);
     this.keys = null;
-    this.keep(keys.grip);
+    this.keep(keys.grip, true);
   }
 }
 
