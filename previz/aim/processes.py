@@ -11,6 +11,7 @@ import multiprocessing
 import os
 import signal
 import sys
+import threading
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -38,7 +39,8 @@ def loading() -> None:
 @contextmanager
 def executor(cluster: str | None, workers: int) -> Iterator[Executor]:
     """
-    Give an executor of so many processes, which leave Ctrl-C to this one; or of the cluster whose scheduler has this address.
+    Give an executor of so many processes, which leave Ctrl-C to this one and end when it ends, however that comes; or of the
+    cluster whose scheduler has this address.
 
     Where something goes wrong, Ctrl-C included, processes are ended in the middle of what they do.
 
@@ -54,7 +56,7 @@ def executor(cluster: str | None, workers: int) -> Iterator[Executor]:
     loading()
     context = multiprocessing.get_context("forkserver" if _COPIES else "spawn")
     others = set(multiprocessing.active_children())
-    with _one_thread(), ProcessPoolExecutor(workers, context, _ignore) as pool:
+    with _one_thread(), ProcessPoolExecutor(workers, context, _watched_over) as pool:
         # All of them start here, so that none is born later, where Ctrl-C would reach it.
         with _unhurried():
             for _ in range(workers):
@@ -92,9 +94,15 @@ def _unhurried() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _ignore() -> None:
-    """Leave Ctrl-C to the process that watches over this one."""
+def _watched_over() -> None:
+    """Leave Ctrl-C to the process that watches over this one, and go when that has gone: killed outright, it could not say so."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_go_with_it, daemon=True).start()
+
+
+def _go_with_it() -> None:
+    multiprocessing.parent_process().join()
+    os._exit(1)  # In the middle of what it does: nobody waits for that any more, and nothing is written here.
 
 
 def _client(address: str):
