@@ -84,7 +84,7 @@ def previz(tmp_path):
 
     def run(*arguments, **options):
         into = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **options}
-        return subprocess.run([*PREVIZ, *map(str, arguments)], cwd=tmp_path, env=SAME, text=True, timeout=120, **into)
+        return subprocess.run([*PREVIZ, *map(str, arguments)], cwd=tmp_path, env=SAME, text=True, timeout=300, **into)
 
     return run
 

@@ -178,7 +178,7 @@ class TestInterrupt:
             while len(list(frames.glob("frame-*.png"))) < count and process.poll() is None:
                 time.sleep(0.01)
             process.send_signal(signal.SIGINT)
-            return process, process.communicate(timeout=60)
+            return process, process.communicate(timeout=300)
 
         process, (shown, said) = until_there_are(2)
         assert (process.returncode, shown) == (130, "") and "Traceback" not in said

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import shlex
 import signal
 import subprocess
 import sys
@@ -22,11 +23,14 @@ from previz.aim.pareto import bests, marked
 from previz.aim.tabled import Column, tabled
 from previz.aim.variant import Job, Look, work_out
 from previz.aim.vary import variants
+from previz.asking import asked_variants
 from previz.check.report import report_json
 from previz.scene.faults import OptionFault, OutsideFault
 from previz.scene.read import read_scene
 
 ATTIC = Path(__file__).parents[2] / "scenes" / "clockmakers-attic.toml"
+OWN = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONWARNINGS": "ignore"}
+"""Processes that tests start import the same previz."""
 QUICK = Look(size=(64, 36), texels=200, rays=4)
 
 ROOM = """
@@ -165,42 +169,62 @@ class TestExplored:
         with pytest.raises(OptionFault, match="Did you mean lux"):
             explore(room, varied, found, tmp_path / "out", look=QUICK, wishes=bests(["lx max"]))
 
-    def test_from_the_command_line(self, previz, room, tmp_path):
-        """Table with units, one variant that cannot be built, and the best one said."""
-        run = previz("explore", room.path, "--vary", "opening.window.at.0=60..190:2", "--best", "lux max", "-o", "out", "--workers", "1")
-        assert run.returncode == 0, run.stderr
+
+class TestFromTheCommandLine:
+    """As typed, broken off as a terminal does it: Ctrl-C goes to all processes at once."""
+
+    def test_what_is_done_is_kept_and_the_rest_follows(self, previz, previz_started, scene_file, tmp_path):
+        """
+        One of two variants is done, since it cannot be built, and the other is in work: nothing else lies there, all processes
+        are gone. The next run does the rest, tells the best one, and leaves the bytes of a run in one go.
+        """
+        vary, best = "opening.window.at.0=60..190:2", "lux max"
+        arguments = ("explore", "plain.toml", "--vary", vary, "--best", best, "--size", "64x36", "--workers", "2", "-o", "out")
+        process = previz_started(*arguments, start_new_session=True)
+        while not (done := contents(tmp_path / "out", f"{KEPT}/[!.]*.json")) and process.poll() is None:
+            time.sleep(0.01)
+        os.killpg(process.pid, signal.SIGINT)
+        shown, said = process.communicate(timeout=300)  # Ends when the last process that could write has gone.
+        assert (process.returncode, shown) == (130, "") and "Traceback" not in said
+        assert said.splitlines()[-2].startswith("Interrupted. Nothing is left half-written. The variants that were done are kept")
+        assert said.splitlines()[-1] == f"  Type it again: previz {shlex.join(arguments)}"
+        assert contents(tmp_path / "out") == done and len(done) == 1
+
+        again = previz(*arguments)
+        assert again.returncode == 0 and "2 variants, 1 of them worked out now" in again.stdout, again.stderr
+        assert "variant 1\n" in again.stdout and "1 that cannot be built" in again.stdout
         head, good, bad = csv.reader((tmp_path / "out" / "variants.csv").read_text().splitlines())
         assert head[:5] == ["variant", "picture", "opening.window.at.0 [mm]", "best in lux max", "cannot be built"]
         assert any(name.endswith("area_mm2 [mm2]") for name in head)
         assert good[3] == "best" and "window" in bad[4] and bad[2] == "190"
-        assert "variant 1\n" in run.stdout and "1 that cannot be built" in run.stdout
+
+        asked_variants(read_scene(scene_file), [vary], None, [best], Look(size=(64, 36)), None, False, tmp_path / "whole", 1)
+        assert contents(tmp_path / "out") == contents(tmp_path / "whole")
+        assert {"variants.csv", "variants.png", good[1]} < set(contents(tmp_path / "out"))
+
+    def test_no_process_outlives_the_one_that_is_killed(self, tmp_path):
+        """Killed outright, the first process can tell nobody: the one at work and the one that waits for work go by themselves."""
+        script = tmp_path / "killed.py"
+        script.write_text(KILLED)
+        with subprocess.Popen([sys.executable, script], stdout=subprocess.PIPE, env=OWN, text=True) as process:
+            assert process.communicate(timeout=300)[0] == "at work\n"  # Ends when the last process that could write has gone.
+            assert process.returncode == -signal.SIGKILL
 
 
-class TestInterrupted:
-    """Ctrl-C at the command line, as a terminal sends it: to all processes at once."""
-
-    def test_what_is_done_is_kept_and_the_rest_follows(self, previz, previz_started, scene_file, tmp_path):
-        """One of two variants is done: nothing else lies there, all processes are gone, and the next run ends with the bytes of a run in one go."""
-        arguments = ("explore", "plain.toml", "--vary", "lamp.key.at.z=500..700:2", "--size", "64x36", "--workers", "1", "-o")
-        process = previz_started(*arguments, "out", start_new_session=True)
-        while not (done := sorted((tmp_path / "out" / KEPT).glob("*.json"))) and process.poll() is None:
-            time.sleep(0.01)
-        os.killpg(process.pid, signal.SIGINT)
-        shown, said = process.communicate(timeout=60)  # Ends when the last process that could write has gone.
-        assert (process.returncode, shown) == (130, "") and "Traceback" not in said
-        assert said.splitlines()[-2].startswith("Interrupted. Nothing is left half-written. The variants that were done are kept")
-        assert said.splitlines()[-1] == f"  Type it again: previz {' '.join(arguments)} out"
-        assert sorted(contents(tmp_path / "out")) == [f"{KEPT}/{done[0].stem}.json", f"{KEPT}/{done[0].stem}.png"]
-        before = done[0].stat().st_mtime_ns
-        again, whole = (previz(*arguments, folder) for folder in ("out", "whole"))
-        assert "2 variants, 1 of them worked out now" in again.stdout and "2 variants, 2 of them" in whole.stdout, again.stderr
-        assert done[0].stat().st_mtime_ns == before
-        assert contents(tmp_path / "out") == contents(tmp_path / "whole") and {"variants.csv", "variants.png"} < set(contents(tmp_path / "out"))
+KILLED = """
+import os, signal, sys, time
+from previz.aim.processes import executor
+if __name__ == "__main__":
+    with executor(None, 2) as pool:
+        pool.submit(time.sleep, 3600)
+        pool.submit(print, "at work", flush=True).result()
+        os.kill(os.getpid(), signal.SIGKILL)
+"""
 
 
-def contents(folder):
+def contents(folder, like="**/*"):
     """Return the bytes of every file below a folder, by name."""
-    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.glob(like) if path.is_file()}
 
 
 SCHEDULER = """
@@ -219,8 +243,7 @@ def cluster(tmp_path_factory):
     pytest.importorskip("distributed", reason='the extra "cluster" is not installed')
     script = tmp_path_factory.mktemp("cluster") / "scheduler.py"
     script.write_text(SCHEDULER)
-    env = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONWARNINGS": "ignore"}
-    with subprocess.Popen([sys.executable, script], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=env, text=True) as served:
+    with subprocess.Popen([sys.executable, script], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=OWN, text=True) as served:
         address, victim, _ = served.stdout.readline().split()
         yield address, int(victim)
         served.stdin.close()
@@ -237,6 +260,8 @@ class TestCluster:
             explored = explore(scene, varied, found, tmp_path / folder, look=QUICK, **options)
             assert explored.worked == 2 and all(row.picture for row in explored.rows)
         assert contents(tmp_path / "far") == contents(tmp_path / "near") and len(contents(tmp_path / "far")) == 4
+        again = explore(scene, varied, found, tmp_path / "near", look=QUICK)
+        assert again.worked == 0 and again.rows == explored.rows
 
     def test_a_worker_that_is_killed_loses_nothing(self, cluster, room, tmp_path):
         """One worker is killed when the first variant is done: every variant comes, the same bytes as from this machine."""
