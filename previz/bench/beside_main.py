@@ -35,7 +35,7 @@ from previz.rig.moves import plan_move
 from previz.scene.faults import PrevizError
 from previz.scene.read import SceneFile, scene_from
 
-SAYS_EVERY_S = 0.2
+SAYS_EVERY_S, AGAIN_S = 0.2, 0.01
 NICE = 5
 """How far the work beside steps back for what a person waits for (own choice)."""
 
@@ -161,9 +161,18 @@ def _interrupt() -> None:
         _thread.interrupt_main()
 
 
+def _unraisable(met) -> None:
+    """An interrupt that falls while something is tidied away is lost, and Python would show it as a fault: it is sent again, a moment later."""
+    if issubclass(met.exc_type, KeyboardInterrupt):
+        threading.Timer(AGAIN_S, _interrupt).start()
+    else:
+        sys.__unraisablehook__(met)
+
+
 def main() -> None:
     """Serve standard input with as many workers as the argument says; all cores where it is left out."""
     signal.signal(signal.SIGINT, signal.default_int_handler)
+    sys.unraisablehook = _unraisable
     if hasattr(os, "nice"):
         os.nice(NICE)
     # Whatever else prints must not get between the answers.

@@ -215,7 +215,7 @@ class Document:
 
     def save(self) -> tuple[TakenUp | Faulty | None, int | None]:
         """
-        Write the file, where it holds less than was edited; return what was found there first, and the revision that it holds now.
+        Write the file, where it holds less than was edited; return what was found there first, and the revision that it holds now; None while it has faults.
 
         Raises
         ------
@@ -224,15 +224,17 @@ class Document:
         """
         with self._alone:
             found = self.look()
-            if self.faults or not self.unsaved:
+            if self.faults:
                 return found, None
-            # Where the name is a link, what it leads to is written.
-            with replacing(self.path.resolve()) as temporary, temporary.open("wb") as file:
-                file.write(self._mark + self.text.encode("utf-8"))
-                file.flush()
-                os.fsync(file.fileno())
-                os.chmod(temporary, stat.S_IMODE(self.path.stat().st_mode))
-            self._disk = self._last_good = self.text
+            # Edits that took one another back leave the text that is there already: their revision is saved as it stands.
+            if self.unsaved:
+                # Where the name is a link, what it leads to is written.
+                with replacing(self.path.resolve()) as temporary, temporary.open("wb") as file:
+                    file.write(self._mark + self.text.encode("utf-8"))
+                    file.flush()
+                    os.fsync(file.fileno())
+                    os.chmod(temporary, stat.S_IMODE(self.path.stat().st_mode))
+                self._disk = self._last_good = self.text
             self._journal.mark_saved(self.rev)
             return found, self.rev
 
