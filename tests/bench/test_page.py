@@ -172,7 +172,7 @@ class TestRules:
         assert [(one["id"], node["target"], node["html"]) for one in told if one["impact"] in SERIOUS for node in one["nodes"]] == []
 
     @pytest.mark.parametrize("width", [320, 390, 1024, 3840])
-    def test_nothing_is_wider_than_the_screen(self, page, width):
+    def test_nothing_is_wider_than_the_screen(self, page, waiting, width):
         """From a small phone to a large screen."""
         page.set_viewport_size({"width": width, "height": 800})
-        assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+        waiting.until(page, "width => innerWidth === width && document.documentElement.scrollWidth <= document.documentElement.clientWidth", width)

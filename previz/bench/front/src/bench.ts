@@ -2,8 +2,10 @@
 
 import type { Change, Drawing, Fault, Figures, Job, Key, Light, PictureNews, Pointer, SceneDoc } from "./protocol";
 import type { Signal } from "./signal";
+import type { Theme } from "./theme";
 
 export type { Signal } from "./signal";
+export type { Theme } from "./theme";
 
 export interface Paper {
   element: HTMLElement;
@@ -14,7 +16,6 @@ export type Mount = (host: HTMLElement, bench: Bench) => Paper;
 /** How an edit ended: in the file, refused in the maker's words, or dropped by the maker's own answer to a question. */
 export type Outcome = { done: "accepted"; rev: number } | { done: "refused"; faults: Fault[] } | { done: "dropped" };
 
-export type Theme = "system" | "light" | "dark";
 /** What the engine is busy with, and how far it is (0 to 1). */
 export type Working = Record<string, number>;
 /** "here": talking with the server; "away": trying again, edits are kept; "shut": the server wants a code first. */

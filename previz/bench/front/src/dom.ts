@@ -34,4 +34,14 @@ export class Ends {
   all(): void {
     for (const end of this.ends.splice(0)) end();
   }
+  /** A paper that ends with these. */
+  paper(element: HTMLElement): { element: HTMLElement; dispose(): void } {
+    return {
+      element,
+      dispose: () => {
+        this.all();
+        element.remove();
+      },
+    };
+  }
 }

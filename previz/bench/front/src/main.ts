@@ -18,6 +18,7 @@ import { placeQuestion } from "./question";
 import { pairing } from "./pair";
 import { placeSays, said } from "./says";
 import { makeBench } from "./state";
+import { followTheme } from "./theme";
 
 const SHEETS: Sheet[] = [
   { name: "lens", title: "The picture through the lens", mount: lens },
@@ -34,6 +35,7 @@ const SHEETS: Sheet[] = [
 ];
 
 async function begin(): Promise<void> {
+  followTheme();
   if (location.pathname.endsWith("/pair")) return pairing(document.body);
   const bench = makeBench();
   placeSays(document.body);

@@ -1,10 +1,11 @@
 // The bench itself: what the server told, as signals; what the maker does, as messages.
 
-import type { Bench, Outcome, Theme } from "./bench";
+import type { Bench, Outcome } from "./bench";
 import { said } from "./says";
 import type { Change, Conflict, Drawing, Fault, Figures, FromServer, Job, Light, PictureNews, Pointer, SceneDoc, ToServer } from "./protocol";
 import { Pending, type Ask } from "./pending";
 import { signal, type Signal } from "./signal";
+import { theme } from "./theme";
 import { Wire } from "./wire";
 
 /** One question at a time: what both changed, and how the maker answers it. */
@@ -81,7 +82,7 @@ export function makeBench(): BenchState {
     chosen: signal<string[] | null>(null),
     pointed: signal<Pointer | null>(null),
     playing: signal(false),
-    theme: signal<Theme>((localStorage.getItem("previz.theme") as Theme | null) ?? "system"),
+    theme,
     working: signal<Record<string, number>>({}),
     jobs: signal<Job[]>([]),
     clients: signal(1),
@@ -116,11 +117,6 @@ export function makeBench(): BenchState {
       return (await fetched(path, init)).json() as Promise<T>;
     },
     async start() {
-      bench.theme.on((theme) => {
-        localStorage.setItem("previz.theme", theme);
-        if (theme === "system") delete document.documentElement.dataset.theme;
-        else document.documentElement.dataset.theme = theme;
-      });
       bench.shot.on(askLook);
       bench.takeS.on(askLook);
       bench.playing.on(askLook);

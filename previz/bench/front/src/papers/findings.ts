@@ -33,7 +33,6 @@ export const findings: Mount = (host, bench) => {
     const share = bench.working.get().figures;
     state.textContent = share !== undefined ? `The figures are worked out: ${Math.round(100 * share)} %.` : "These figures are of the file before your last change.";
     state.hidden = !old && share === undefined;
-    element.classList.toggle("stale", old);
   }
 
   function show(figures: Figures | null): void {
@@ -47,13 +46,7 @@ export const findings: Mount = (host, bench) => {
     stale();
   }
 
-  return {
-    element,
-    dispose() {
-      ends.all();
-      element.remove();
-    },
-  };
+  return ends.paper(element);
 };
 
 function sentence(bench: Bench, finding: Finding, point: Pointer | undefined): HTMLElement {

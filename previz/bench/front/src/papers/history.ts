@@ -44,13 +44,7 @@ export const history: Mount = (host, bench) => {
       }
     }),
   );
-  return {
-    element,
-    dispose() {
-      ends.all();
-      element.remove();
-    },
-  };
+  return ends.paper(element);
 };
 
 function at(when: string): string {

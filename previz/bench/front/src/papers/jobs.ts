@@ -30,13 +30,7 @@ export const jobs: Mount = (host, bench) => {
       list.replaceChildren(...items);
     }),
   );
-  return {
-    element,
-    dispose() {
-      ends.all();
-      element.remove();
-    },
-  };
+  return ends.paper(element);
 };
 
 function card(bench: Bench, { verb, title, says, options }: Verb, ends: Ends): HTMLElement {

@@ -31,13 +31,7 @@ export const share: Mount = (host, bench) => {
     }
   }
 
-  return {
-    element,
-    dispose() {
-      ends.all();
-      element.remove();
-    },
-  };
+  return ends.paper(element);
 };
 
 function symbol(rows: number[][], link: string): SVGElement {

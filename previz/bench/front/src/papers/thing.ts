@@ -115,13 +115,7 @@ export const thing: Mount = (host, bench) => {
   }
 
   ends.add(bench.scene.on(draw), bench.chosen.on(draw));
-  return {
-    element,
-    dispose() {
-      ends.all();
-      element.remove();
-    },
-  };
+  return ends.paper(element);
 };
 
 function firstThing(bench: Bench): Key {
