@@ -31,7 +31,7 @@ export const findings: Mount = (host, bench) => {
     const figures = bench.figures.get();
     const old = !figures || figures.rev !== bench.scene.get().rev;
     const share = bench.working.get().figures;
-    state.textContent = share !== undefined ? `The figures are worked out: ${Math.round(100 * share)} %.` : "These figures are of the file before your last change.";
+    state.textContent = share !== undefined ? `The figures are worked out: ${Math.round(100 * share)} %.` : figures ? "These figures are of the file before your last change." : "The figures are worked out.";
     state.hidden = !old && share === undefined;
   }
 
