@@ -31,8 +31,10 @@ from previz.light.lamps import Emitter, emitters, stood
 from previz.rays.lit import light_set, relit
 from previz.rig.clearance import clearance
 from previz.rig.moves import Move, plan_move
+from previz.scene.draft import Draft
 from previz.scene.faults import OptionFault
 from previz.scene.model import Opening, Scene, Shot
+from previz.scene.plane import openings_apart, openings_on_walls, panes_open
 from previz.scene.shots import scene_of
 
 SHIFT_MM, SHIFT_SHARE = 5.0, 0.1
@@ -43,6 +45,8 @@ EXPOSURE_STOPS = 1 / 3
 """The smallest step of most cameras (common practice)."""
 CLEAR_MM = 3.0
 """Lens and body may come no nearer to the set (own choice)."""
+CUT_MOST_MM = 10.0
+"""No allowance for a cut is told beyond this (own choice)."""
 _TRIES, _LIGHT_TRIES = 120, 24
 _TEXELS, _RAYS, _METER, _LOOK = 8000, 64, (64, 36), (80, 45)
 
@@ -53,9 +57,16 @@ RAIL = (*(Quantity(f"rail, {what}", "mm", 0.5, 50.0) for what in ("along x", "al
 
 
 def cut(opening: Opening) -> tuple[Quantity, ...]:
-    """Return what may be off in the cutting of an opening: place and, where its outline is not drawn freely, size."""
+    """Return what may be off in the cutting of an opening: place and, where its outline is not drawn freely, size, by half of it at most."""
     size = () if opening.size is None else ("diameter",) if np.ndim(opening.size) == 0 else ("width", "height")
-    return tuple(Quantity(f"{opening.name}, {what}", "mm", 0.5, 10.0) for what in ("along", "up", *size))
+    sides = (CUT_MOST_MM, CUT_MOST_MM, *np.minimum(CUT_MOST_MM, np.ravel(opening.size) / 2)) if size else (CUT_MOST_MM,) * 2
+    return tuple(Quantity(f"{opening.name}, {what}", "mm", 0.5, float(most)) for what, most in zip(("along", "up", *size), sides))
+
+
+def cuttable(scene: Scene) -> bool:
+    """Return whether each opening lies whole on its wall, apart from the others, with panes that a knife can cut."""
+    draft = Draft({}, {"room": list(enumerate(scene.room)), "opening": list(enumerate(scene.opening))})
+    return not any(True for rule in (openings_on_walls, openings_apart, panes_open) for _ in rule(draft))
 
 
 @dataclass(frozen=True)
@@ -146,16 +157,19 @@ class _Cutting:
         self.shift_mm = min(SHIFT_MM, SHIFT_SHARE * float(sides.min()))
 
     def shift(self, deviation: np.ndarray) -> tuple[np.ndarray]:
-        """Return the (3,) shift of the middle of the light. [mm]"""
+        """Return the (3,) shift of the middle of the light; not a number where it cannot be cut so. [mm]"""
         lamp, cut_off = deviation[:3], deviation[3 : 3 + len(self.quantities)]
         course = self._course if not cut_off.any() else self._cut_anew(cut_off)
-        landing = course.landing(moved(self._emitter, lamp))
+        landing = course and course.landing(moved(self._emitter, lamp))
         return (np.full(3, np.nan) if landing is None else landing - self._lands,)
 
-    def _cut_anew(self, deviation: np.ndarray) -> Course:
+    def _cut_anew(self, deviation: np.ndarray) -> Course | None:
         rows = list(self._scene.opening)
         rows[self._row] = cut_off(self.opening, deviation)
-        built = build_set(self._scene.model_copy(update={"opening": tuple(rows)}), self._built.folder)
+        scene = self._scene.model_copy(update={"opening": tuple(rows)})
+        if not cuttable(scene):
+            return None
+        built = build_set(scene, self._built.folder)
         plan = wish(built, self._text)
         # The target stays where it was in the set; a face may be another number there.
         return Course.of(built, replace(plan, onto=replace(self._course.wish.onto, face=plan.onto.face)))

@@ -38,15 +38,22 @@ def _amount(quantity: Quantity, value: float, first: str | None) -> str:
 def _held(one: Held) -> str:
     bound, mark = one.bound, " *" if one.bent else ""
     lines, tried = (f"{value:.2g}" if math.isfinite(value) else "-" for value in (2 * one.linear, 2 * one.tried))
-    return f"{bound.name:<26}{f'{bound.allowed:.2g} {bound.unit}':>12}{lines:>12}{tried:>12}{f'{100 * one.kept:.0f} %':>8}{one.tries:>7}{mark}"
+    return f"{bound.name:<26}{f'{bound.allowed:.2g} {bound.unit}':>12}{lines:>12}{tried:>12}{f'{_percent(one.kept)} %':>8}{one.tries:>7}{mark}"
+
+
+def _percent(kept: float) -> int:
+    """Rounded down: 100 is every day."""
+    return math.floor(100 * kept + 1e-9)
 
 
 def _notes(off: Off, found: Tolerance) -> list[str]:
     said = [f"The middle of the light lands {off.miss_mm:.0f} mm from its target by the plan; all this counts from where it lands."] if off.miss_mm > 1 else []
     least = min((one.kept for one in found.held), default=1.0)
-    said.append(f"Alone: all else is right, tried either way. All at once: every one is off, each by up to so much; of the days tried so, {math.floor(100 * least)} % or more kept each bound.")
+    said.append(f"Alone: all else is right, tried either way. All at once: every one is off, each by up to so much; of the days tried so, {_percent(least)} % or more kept each bound.")
     if any(one.bent for one in found.held) or (abs(found.alone - found.by_lines) > BENT * found.by_lines).any():
         said.append("* Straight lines do not describe it: go by what was tried.")
+    if off.clearance_mm is not None:
+        said.append("Framing and focus are not among the bounds: a rail so far off gives another picture, in the same light.")
     if off.clearance_mm is not None and off.clearance_mm <= CLEAR_MM:
         said.append(f"The lens comes within {off.clearance_mm:.1f} mm by the plan, and {CLEAR_MM:g} mm shall stay: nothing may be off. Change the move first.")
     return said
