@@ -109,7 +109,7 @@ function jobItem(bench: Bench, job: Job): HTMLElement {
     { class: `job ${job.state}` },
     h("div", { class: "row" }, h("strong", {}, title), h("span", { class: "grow" }, STATE_WORDS[job.state]), busy && h("button", { "aria-label": `Stop ${title}`, onclick: () => void stop() }, "Stop")),
     busy && h("progress", { max: 1, value: job.share, "aria-label": `${title}: progress` }),
-    job.says ? h("pre", { class: "told" }, job.says) : null,
+    job.says ? h("pre", { class: "told", tabindex: 0, role: "region", "aria-label": `${title}: what it says` }, job.says) : null,
     job.files.length ? h("ul", { class: "results" }, ...job.files.map((name) => h("li", {}, h("a", { href: address(name), target: "_blank", rel: "noreferrer" }, name)))) : null,
     ...films.slice(0, 2).map((name) => h("video", { src: address(name), controls: true, muted: true, loop: true, playsinline: true, "aria-label": name })),
     pictures.length ? h("div", { class: "prints" }, ...pictures.slice(0, 6).map((name) => h("a", { href: address(name), target: "_blank", rel: "noreferrer" }, h("img", { src: address(name), alt: name, loading: "lazy" })))) : null,
