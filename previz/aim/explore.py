@@ -58,6 +58,12 @@ class Row:
     figures: dict[Column, object]
     refused: str
 
+    @property
+    def stops(self) -> str:
+        """How many findings say stop, in words; empty where none does."""
+        count = self.figures.get(_STOPS)
+        return f"{count} finding{'s say' if count > 1 else ' says'} stop" if count else ""
+
 
 @dataclass(frozen=True)
 class Explored:
@@ -221,14 +227,14 @@ def summary(explored: Explored) -> dict:
 def summary_text(explored: Explored) -> str:
     """Return what a person wants to know first: how many, and the best ones with their values."""
     refused = sum(bool(row.refused) for row in explored.rows)
-    stops = sum(bool(row.figures.get(_STOPS)) for row in explored.rows)
+    stops = sum(bool(row.stops) for row in explored.rows)
     lines = [f"{len(explored.rows)} variants, {explored.worked} of them worked out now, {stops} with a finding that says stop" + (f", {refused} that cannot be built" if refused else "")]
     if explored.wishes:
         lines.append(f"No other is as good in {' and '.join(wish.says for wish in explored.wishes)}:")
         units, wished = explored.units, explored.wished
         for number in np.flatnonzero(explored.best):
             row = explored.rows[number]
-            lines.append(f"  variant {row.variant.number}")
+            lines.append(f"  variant {row.variant.number}" + (f": {row.stops}" if row.stops else ""))
             lines += [f"    {vary.key} = {_cell(row.variant.values[vary.key])} {vary.unit}".rstrip() for vary in explored.varied]
             lines += [f"    {wish.name} {value:.4g} {unit}".rstrip() for wish, value, unit in zip(explored.wishes, wished[number], units)]
     return "\n".join(lines) + "\n"
@@ -236,7 +242,7 @@ def summary_text(explored: Explored) -> str:
 
 def all_stopped(explored: Explored) -> bool:
     """Return whether no variant can be built without a finding that says stop."""
-    return all(row.refused or row.figures.get(_STOPS) for row in explored.rows)
+    return all(row.refused or row.stops for row in explored.rows)
 
 
 def table_csv(explored: Explored) -> str:
@@ -259,4 +265,4 @@ def _cell(value) -> str:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return f"{value:.6g}" if isinstance(value, float) else str(value)
+    return f"{round(value, 9) + 0.0:.6g}" if isinstance(value, float) else str(value)

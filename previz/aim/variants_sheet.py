@@ -71,10 +71,10 @@ def _head(explored: Explored, title: str, numbers: range) -> Iterator[Words]:
 
 
 def _caption(explored: Explored, number: int) -> list[tuple[str, tuple[int, int, int]]]:
-    """A line a value, a line a wish, and why it cannot be built."""
+    """Its number and whether a finding says stop, a line a value, a line a wish, and why it cannot be built."""
     row = explored.rows[number]
     units = {vary.key: vary.unit for vary in explored.varied}
-    lines = [(f"{row.variant.number}", INK)]
+    lines = [(f"{row.variant.number}" + (f": {row.stops}" if row.stops else ""), INK)]
     lines += [(f"{key} {shown(value)} {units[key]}".rstrip(), SOFT) for key, value in row.variant.values.items()]
     if row.refused:
         return [*lines, ("cannot be built: variants.csv says why", INK)]

@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from previz.aim.explore import KEPT, explore, table_csv
+from previz.aim.explore import KEPT, all_stopped, explore, summary_text, table_csv
 from previz.aim.pareto import bests, marked
 from previz.aim.tabled import Column, tabled
 from previz.aim.variant import Job, Look, work_out
@@ -166,6 +167,9 @@ class TestExplored:
         kept[0].write_text(before.decode()[:100])
         assert explore(room, varied, found, tmp_path / "out", look=QUICK, workers=1).worked == 1
         assert kept[0].read_bytes() == before and len(list((tmp_path / "out" / KEPT).iterdir())) == 4
+        assert {row.stops for row in first.rows} == {""} and not all_stopped(first)
+        stopped = replace(first, rows=tuple(replace(row, figures={**row.figures, Column(("findings", "stop"), ""): 1}) for row in first.rows))
+        assert all_stopped(stopped) and ": 1 finding says stop\n" in summary_text(stopped) and "4 with a finding that says stop" in summary_text(stopped)
         with pytest.raises(OptionFault, match="Did you mean lux"):
             explore(room, varied, found, tmp_path / "out", look=QUICK, wishes=bests(["lx max"]))
 
