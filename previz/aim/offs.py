@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
+from shapely.errors import GEOSException
 
 from previz.aim.landing import Course
 from previz.aim.tolerance import Bound, Figures, Quantity
@@ -169,7 +170,10 @@ class _Cutting:
         scene = self._scene.model_copy(update={"opening": tuple(rows)})
         if not cuttable(scene):
             return None
-        built = build_set(scene, self._built.folder)
+        try:
+            built = build_set(scene, self._built.folder)
+        except GEOSException:  # A hair from the edge of its wall or from another opening: the faces between have no area, and no knife cuts that.
+            return None
         plan = wish(built, self._text)
         # The target stays where it was in the set; a face may be another number there.
         return Course.of(built, replace(plan, onto=replace(self._course.wish.onto, face=plan.onto.face)))
