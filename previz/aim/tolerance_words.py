@@ -49,7 +49,7 @@ def _percent(kept: float) -> int:
 def _notes(off: Off, found: Tolerance) -> list[str]:
     said = [f"The middle of the light lands {off.miss_mm:.0f} mm from its target by the plan; all this counts from where it lands."] if off.miss_mm > 1 else []
     least = min((one.kept for one in found.held), default=1.0)
-    said.append(f"Alone: all else is right, tried either way. All at once: every one is off, each by up to so much; of the days tried so, {_percent(least)} % or more kept each bound.")
+    said.append(f"Alone: all else is right, tried either way. All at once: every one is off, each by up to so much; of the days tried so, {_percent(least)} % or more kept each bound. Where a cut would leave its wall or meet another opening, the middle of the light is said to go first.")
     if any(one.bent for one in found.held) or (abs(found.alone - found.by_lines) > BENT * found.by_lines).any():
         said.append("* Straight lines do not describe it: go by what was tried.")
     if off.clearance_mm is not None:
