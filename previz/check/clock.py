@@ -19,7 +19,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from previz.camera.exposure import effective_stop, luminance_metered
 from previz.check.finding import Finding, rule
@@ -189,6 +188,8 @@ def _window(seen: dict):
     at = np.array(sorted(seen))
     figures = np.array([seen[t] for t in at])
     times = np.linspace(0, at[-1], 4001)
+    from scipy.interpolate import PchipInterpolator  # slow to load, and only haze that fades asks
+
     curve = PchipInterpolator(at, figures[:, 0])(times)
     good = np.concatenate([[False], (curve >= 0) & (PchipInterpolator(at, figures[:, 2])(times) <= MILKY), [False]])
     edges = np.flatnonzero(np.diff(good.astype(int))).reshape(-1, 2)

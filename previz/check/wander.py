@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.stats import qmc
 
 from previz.build.built import BuiltSet
 from previz.check.finding import Finding, rule
@@ -72,6 +71,8 @@ class Target:
         normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         area = np.linalg.norm(normals, axis=1)
         corners, normals, area = corners[area > 0], normals[area > 0], area[area > 0]
+        from scipy.stats import qmc  # slow to load, and only a lift that moves light asks
+
         which, one, other = qmc.Sobol(3, scramble=False).random(POINTS).T
         triangle = np.minimum(np.searchsorted(np.cumsum(area) / area.sum(), which, side="right"), len(area) - 1)
         root = np.sqrt(one)

@@ -35,7 +35,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.interpolate import make_interp_spline
 
 from previz.build.built import Cell
 from previz.scene.model import Swirls
@@ -197,6 +196,8 @@ def _ways(flow: Flow, size: float, box: np.ndarray, axes: list[np.ndarray], star
     few = [np.linspace(box[0][axis], box[1][axis], counts[axis]) for axis in range(3)]
     begun = _nodes(few).astype(np.float32)
     way = (flow.traced(begun, start_s, end_s) - begun).reshape(3, *counts)
+    from scipy.interpolate import make_interp_spline  # slow to load, and only drifting haze asks
+
     x, y, z = (make_interp_spline(few[axis], np.eye(counts[axis]))(axes[axis]).astype(np.float32) for axis in range(3))
     # Two at a time, so that numpy keeps to one thread.
     way = np.einsum("cijk,zk->cijz", way, z)

@@ -8,10 +8,12 @@ certified clearance needs. Knows nothing of time.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.integrate import cumulative_simpson
-from scipy.interpolate import CubicSpline
+
+if TYPE_CHECKING:
+    from scipy.interpolate import CubicSpline
 
 FINE = 256
 """Pieces of each span of a path when its length is measured."""
@@ -67,6 +69,10 @@ class Spline:
         A natural cubic spline parametrised by chord length (C. de Boor, A Practical Guide to Splines, Springer 1978,
         from memory), its length measured by Simpson's rule, laid out again evenly by length.
         """
+        # Slow to load, and only a path asks.
+        from scipy.integrate import cumulative_simpson
+        from scipy.interpolate import CubicSpline
+
         chords = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
         raw = CubicSpline(chords, points, bc_type="natural")
         fine = np.unique(np.concatenate([np.linspace(a, b, FINE + 1) for a, b in zip(chords, chords[1:])]))
@@ -121,7 +127,7 @@ class Spline:
         slope = np.subtract(last, first) / (x[-1] - x[0])
         c[2] += slope
         c[3] += first + np.multiply.outer(x[:-1] - x[0], slope)
-        return Spline(CubicSpline.construct_fast(c, x))
+        return Spline(type(self.curve).construct_fast(c, x))
 
 
 def track_through(points) -> Straight | Spline:
