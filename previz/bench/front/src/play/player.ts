@@ -89,10 +89,12 @@ export class Player {
   /** Draws a frame of the move as it runs: in fewer pixels where the device would not keep up otherwise. */
   run(takeS: number): void {
     const now = performance.now();
-    const slow = now - this.lastRun > SLOW_MS && now - this.lastRun < 5000;
+    const took = this.lastRun ? now - this.lastRun : 0;
     this.lastRun = now;
-    if (slow && ++this.slowFrames >= 2 && this.share > LEAST_SHARE) {
-      this.share /= 2;
+    this.slowFrames = took > SLOW_MS ? this.slowFrames + 1 : 0;
+    // One late frame may be the page's own work; a very late one is not.
+    if (this.slowFrames > 1 || took > 4 * SLOW_MS) {
+      this.share = Math.max(LEAST_SHARE, this.share * Math.sqrt(SLOW_MS / took));
       this.slowFrames = 0;
     }
     this.drawn(takeS, this.share);
@@ -100,6 +102,7 @@ export class Player {
 
   /** Draws the frame at a moment of the take into the canvas, in every pixel. */
   draw(takeS: number): void {
+    this.lastRun = 0;
     this.drawn(takeS, 1);
   }
 
