@@ -11,6 +11,7 @@ is laid as seen from its middle: fine across, coarse along. The grid of a lamp i
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +19,8 @@ from scipy.ndimage import distance_transform_edt
 
 from previz.frames.lens_rays import GROUPS
 from previz.rays.bounce import scattered_towards
-from previz.rays.kernels import lamp_points
+from previz.rays.compiled import compiled
+from previz.rays.kernels import haze_length, lamp_points
 from previz.rays.lit import LitSet
 from previz.rays.packed import in_cells
 from previz.rays.uneven import Uneven
@@ -162,26 +164,19 @@ def _into_walls(values: np.ndarray, inside: np.ndarray, shape) -> np.ndarray:
 def haze_to_lamps(lit: LitSet, lamps: list[int]) -> np.ndarray:
     """Return (z, y, x, lamps) float32: the length of haze between the centres of the haze cells, and the middle of each of `lamps`. [mm]"""
     grid = lit.transport.grid
-    lengths = np.array([_haze_between(lit.air, grid.centre, lit.lamps.centre[lamp]) for lamp in lamps])
+    lengths = np.empty((len(lamps), len(grid.centre)))
+    for length, lamp in zip(lengths, lamps):
+        _fill_haze_between(lit.air, grid.centre, lit.lamps.centre[lamp], length)
     return np.ascontiguousarray(lengths.reshape(len(lamps), *grid.shape).T, np.float32)
 
 
-def _haze_between(air, points: np.ndarray, place: np.ndarray) -> np.ndarray:
-    """Return (n,) how much of the way from `points` (n, 3) to `place` lies in the convex cells of `air`. [mm]"""
-    way = place - points
-    far = np.linalg.norm(way, axis=1)
-    way = way / np.maximum(far, 1e-9)[:, None]
-    total = np.zeros(len(points))
-    for first, last in zip(air.first[:-1], air.first[1:]):
-        planes = air.planes[first:last]
-        off, slope = planes[:, 3] - points @ planes[:, :3].T, way @ planes[:, :3].T
-        with np.errstate(divide="ignore", invalid="ignore"):
-            at = off / slope
-        begin = np.where(slope < -1e-12, at, -np.inf).max(axis=1).clip(0)
-        end = np.minimum(np.where(slope > 1e-12, at, np.inf).min(axis=1), far)
-        beside = ((np.abs(slope) <= 1e-12) & (off < 0)).any(axis=1)
-        total += np.where(beside, 0.0, np.maximum(0.0, end - begin))
-    return total
+@compiled
+def _fill_haze_between(air, points, place, out):
+    """Fill `out` (n,) with how much of the straight way from `points` (n, 3) to `place` (3,) lies in haze. [mm]"""
+    for i in range(len(points)):
+        x, y, z = place[0] - points[i, 0], place[1] - points[i, 1], place[2] - points[i, 2]
+        far = max(math.sqrt(x * x + y * y + z * z), 1e-9)
+        out[i] = haze_length(air, points[i, 0], points[i, 1], points[i, 2], x / far, y / far, z / far, far)
 
 
 def glow_towards(lit: LitSet, candela: np.ndarray, places: np.ndarray) -> np.ndarray:

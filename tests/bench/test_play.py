@@ -21,34 +21,7 @@ MEAN_ERROR = 0.03
 """What a played frame may be off the engine's, mean of all pixels over the picture's mean."""
 
 
-TWO_LAMPS = """\
-[[room]]
-name = "room"
-plan = [[0, 0], [300, 0], [300, 200], [0, 200]]
-walls = ["south", "east", "north", "west"]
-open = ["south"]
-height = 180
-
-[[opening]]
-name = "window"
-wall = "room.east"
-at = [60, 60]
-size = [80, 90]
-
-[[prop]]
-name = "table"
-kind = "box"
-size = [60, 40, 30]
-at = [150, 100, 0]
-
-[[lamp]]
-name = "key"
-kind = "disc"
-diameter = 60
-at = [900, 100, 600]
-toward = "window"
-lux_at_1m = 20000
-
+BULB = """
 [[lamp]]
 name = "bulb"
 kind = "point"
@@ -58,13 +31,6 @@ candela = 2
 
 [haze]
 extinction = 1.5
-
-[[shot]]
-name = "past the table"
-clip = 2
-move = "still"
-from = [120, -30, 60]
-look = { pan = 90, tilt = -10 }
 """
 
 
@@ -95,10 +61,10 @@ def engine_picture(path, share, size):
 
 
 @pytest.fixture(scope="module")
-def lit(tmp_path_factory):
+def lit(tmp_path_factory, scene_text):
     """The plain room, two lamps of which one hangs inside, coarsely lit."""
     path = tmp_path_factory.mktemp("set") / "room.toml"
-    path.write_text(TWO_LAMPS)
+    path.write_text(scene_text + BULB)
     loaded, built = load_set(path, unusable_files)
     return light_set(loaded.scene, built, texels=2000, rays=16)
 
