@@ -16,12 +16,11 @@ from __future__ import annotations
 import csv
 import io
 import json
-import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, as_completed
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -40,6 +39,7 @@ from previz.scene.files import outside, replacing
 from previz.scene.read import SceneFile, scene_from
 
 KEPT = "variants"
+_LIGHT = ".light-"
 _STOPS = Column(("findings", "stop"), "")
 
 
@@ -136,8 +136,8 @@ def explore(
     with ExitStack() as stack:
         if waiting:
             pool = stack.enter_context(executor(cluster, min(worker_count(workers), len(waiting))))
-            light = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix=".light-", dir=kept)))
-            done = _all_done(pool, file, variants, scenes, waiting, look, light, workers, watch)
+            stack.callback(_forget_light, kept)
+            done = _all_done(pool, file, variants, scenes, waiting, look, kept, workers, watch)
             for count, (mark, one, here) in enumerate(done, len(variants) - len(waiting) + 1):
                 baked += here + one.baked
                 _keep(kept, mark, one)
@@ -157,12 +157,19 @@ def _read(text: str, path: Path) -> SceneFile | None:
         return None
 
 
-def _all_done(pool: Executor, file, variants, scenes, waiting, look, light, workers, watch) -> Iterator[tuple[str, Done, int]]:
+def _forget_light(kept: Path) -> None:
+    """Take stored transport away, also what a run left that was killed; a worker that still wants one bakes for itself."""
+    for path in kept.glob(f"{_LIGHT}*"):
+        with suppress(OSError):  # On Windows a file that is being read cannot go; the next run takes it.
+            path.unlink()
+
+
+def _all_done(pool: Executor, file, variants, scenes, waiting, look, kept, workers, watch) -> Iterator[tuple[str, Done, int]]:
     """
     Yield (mark, what came of it, how often it was baked here for) of each variant that waits, in the order of their ends.
 
     Variants of one geometry follow each other; where there are several their transport is baked first, by all of
-    `workers`, and shared.
+    `workers`, and shared; what a killed run baked is taken from there.
     """
     path = str(file.path.absolute())
     groups = {mark: geometry(scenes[number], look) if scenes[number] else "" for mark, number in waiting.items()}
@@ -172,8 +179,11 @@ def _all_done(pool: Executor, file, variants, scenes, waiting, look, light, work
         for mark in sorted(waiting, key=lambda mark: (groups[mark], waiting[mark])):
             group, number = groups[mark], waiting[mark]
             if group not in files:
-                files[group] = str(light / group[:20]) if alike[group] > 1 and bake(scenes[number], look, light / group[:20], workers, watch("light") if watch else None) else None
-                here += files[group] is not None
+                light = (kept / f"{_LIGHT}{group[:20]}").absolute()
+                there = light.is_file()
+                baked = not there and alike[group] > 1 and bake(scenes[number], look, light, workers, watch("light") if watch else None)
+                files[group] = str(light) if there or baked else None
+                here += baked
             futures[pool.submit(work_out, Job(variants[number].text, path, look, files[group]))] = mark
         for future in as_completed(futures):
             yield futures[future], future.result(), here

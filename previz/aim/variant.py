@@ -28,6 +28,7 @@ from previz.rays.lit import RAYS, TEXELS, light_set, transport_of
 from previz.rays.transport import Transport
 from previz.rig.moves import plan_move
 from previz.scene.faults import OptionFault, SceneFaults
+from previz.scene.files import replacing
 from previz.scene.model import Scene
 from previz.scene.read import SceneFile, scene_from
 
@@ -114,7 +115,7 @@ def geometry(file: SceneFile, look: Look) -> str:
     """Return a mark of all that the transport depends on: two scenes of one mark differ in lamps, haze density, lens or move at most."""
     scene = file.scene
     solid = scene.model_dump_json(include={"room", "opening", "prop", "mesh", "finish", "scale", "seed"})
-    return _digest(solid, repr(scene.haze.fills), repr((look.texels, look.rays)))
+    return _digest(solid, repr(scene.haze.fills), repr((look.texels, look.rays)), _source(), *_named_files(file))
 
 
 def fingerprint(file: SceneFile | None, text: str, look: Look) -> str:
@@ -123,13 +124,12 @@ def fingerprint(file: SceneFile | None, text: str, look: Look) -> str:
 
     `file` is None where the text cannot be read as a scene.
     """
-    return _digest(text, repr(look), _source(), *(_named_files(file) if file else ()))
+    return _digest(text, repr(look), _source(), *((file.scene.model_dump_json(), *_named_files(file)) if file else ()))
 
 
 def _named_files(file: SceneFile):
-    """The scene with its kit written out, and the bytes of each file that it names; a file that is not there counts as empty."""
+    """The bytes of each file that a scene names; one that is not there counts as empty."""
     scene = file.scene
-    yield scene.model_dump_json()
     for name in (*(one.file for one in (scene.mesh,) if one), *(one.file for one in (*scene.prop, *scene.lamp) if hasattr(one, "file"))):
         path = file.path.parent / name
         yield path.read_bytes() if path.is_file() else b""
@@ -154,7 +154,9 @@ def bake(file: SceneFile, look: Look, path: Path, workers: int | None, progress)
         built = set_from(file)
     except SceneFaults:
         return False
-    path.write_bytes(pickle.dumps(transport_of(file.scene, built, texels=look.texels, rays=look.rays, workers=workers, progress=progress), protocol=5))
+    transport = transport_of(file.scene, built, texels=look.texels, rays=look.rays, workers=workers, progress=progress)
+    with replacing(path) as temporary:
+        temporary.write_bytes(pickle.dumps(transport, protocol=5))
     return True
 
 

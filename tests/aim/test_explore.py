@@ -206,23 +206,35 @@ class TestFromTheCommandLine:
         assert contents(tmp_path / "out") == contents(tmp_path / "whole")
         assert {"variants.csv", "variants.png", good[1]} < set(contents(tmp_path / "out"))
 
-    def test_no_process_outlives_the_one_that_is_killed(self, tmp_path):
-        """Killed outright, the first process can tell nobody: the one at work and the one that waits for work go by themselves."""
-        script = tmp_path / "killed.py"
+    def test_what_was_baked_before_it_was_killed_is_not_baked_again(self, room, tmp_path):
+        """Killed outright, the first process can tell nobody: the others go by themselves. The next run takes up its light, and leaves none."""
+        script, out = tmp_path / "killed.py", tmp_path / "out"
         script.write_text(KILLED)
-        with subprocess.Popen([sys.executable, script], stdout=subprocess.PIPE, env=OWN, text=True) as process:
-            assert process.communicate(timeout=300)[0] == "at work\n"  # Ends when the last process that could write has gone.
+        with subprocess.Popen([sys.executable, script, room.path, out], stdout=subprocess.PIPE, env=OWN, text=True) as process:
+            assert process.communicate(timeout=300)[0] == "one is done\n"  # Ends when the last process that could write has gone.
             assert process.returncode == -signal.SIGKILL
+        assert list((out / KEPT).glob(".*"))
+        varied, found = variants(room, HAZES)
+        rest = explore(room, varied, found, out, look=QUICK, workers=2)
+        assert 0 < rest.worked < len(found) and rest.baked == 0
+        assert not list((out / KEPT).glob(".light*"))
 
 
-KILLED = """
-import os, signal, sys, time
-from previz.aim.processes import executor
+HAZES = ["haze.extinction=0.4..2.4:6"]
+KILLED = f"""
+import os, signal, sys
+from pathlib import Path
+from previz.aim.explore import explore
+from previz.aim.variant import Look
+from previz.aim.vary import variants
+from previz.scene.read import read_scene
+def killed(share):
+    print("one is done", flush=True)
+    os.kill(os.getpid(), signal.SIGKILL)
 if __name__ == "__main__":
-    with executor(None, 2) as pool:
-        pool.submit(time.sleep, 3600)
-        pool.submit(print, "at work", flush=True).result()
-        os.kill(os.getpid(), signal.SIGKILL)
+    room = read_scene(Path(sys.argv[1]))
+    varied, found = variants(room, {HAZES!r})
+    explore(room, varied, found, Path(sys.argv[2]), look={QUICK!r}, workers=2, watch=lambda label: killed if label == "variants" else lambda share: None)
 """
 
 
