@@ -26,7 +26,7 @@ from previz.bench.wire import Change
 
 # The same previz as the tests import.
 SAME = {**os.environ, "PYTHONPATH": str(Path(package.__file__).parents[1])}
-SCENE = (Path(__file__).with_name("test_document.py")).read_text(encoding="utf-8").split('SCENE = """\\\n')[1].split('"""')[0]
+SCENE = Path(__file__).with_name("small_room.toml").read_text(encoding="utf-8")
 
 
 class Served:

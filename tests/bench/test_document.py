@@ -2,6 +2,7 @@
 
 import re
 import tomllib
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -13,58 +14,7 @@ from previz.bench.keys import applied
 from previz.bench.wire import Change, plain_value
 from previz.scene.faults import OptionFault, SceneFaults
 
-SCENE = """\
-# A small room; this line is the maker's.
-title = "Small room"  # for now
-
-[[room]]
-name = "room"
-plan = [[0, 0], [300, 0],  # the long side
-        [300, 200], [0, 200]]
-walls = ["south", "east", "north", "west"]
-open = ["south"]
-height = 180
-
-# --- light ---
-[[lamp]]
-name = "key"  # on the tall stand
-kind = "disc"
-diameter = 60
-at = [900, 100, 600]  # measured twice
-toward = "window"
-lux_at_1m = 20000
-
-[[opening]]
-name = "window"
-wall = "room.east"
-at = [60, 60]
-size = [80, 90]  # as drawn
-
-# the small one, typed later
-[[lamp]]
-name = "fill"
-kind = "point"
-at = [150, -400, 300]
-toward = [150, 100, 50]
-candela = 40
-
-[[prop]]
-name = "table"
-kind = "box"
-size = [60, 40, 30]
-at = [150, 100, 0]
-
-[haze]
-extinction = 1.5  # per metre
-
-[[shot]]
-name = "past the table"
-clip = 2
-from = [120, -30, 60]
-look = { pan = 90, tilt = -10 }
-subject = "table"  # it stays in frame
-lamps = { key = true }
-"""
+SCENE = Path(__file__).with_name("small_room.toml").read_text(encoding="utf-8")
 
 
 def change(*key, to):
