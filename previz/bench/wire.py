@@ -320,7 +320,7 @@ class PairBody(Wired):
 class JobBody(Wired):
     """A verb of the command line and its options, without the dashes."""
 
-    verb: Literal["make", "sheet", "cut", "aim", "explore", "export", "reel", "check"]
+    verb: Literal["make", "sheet", "cut", "aim", "explore", "export", "frame", "reel", "check"]
     options: Annotated[dict[Annotated[str, Field(max_length=40)], Json], Field(max_length=40)] = {}
 
 

@@ -1,6 +1,7 @@
 """The bench as a maker has it: the real server on a scene of its own, and a real browser (Debian's chromium, through Playwright)."""
 
 import os
+import runpy
 import shutil
 import signal
 import socket
@@ -22,6 +23,8 @@ FLAGS = (
     " --disable-dev-shm-usage --no-first-run"
 ).split()
 PATIENCE_MS = 180_000
+EXPECTED = ("ERR_CONNECTION_REFUSED", "status of 422")
+"""What the browser itself writes down when a server is gone for a while, and when it refuses what was typed."""
 
 SCENE = """\
 # A plain room; this line is the maker's.
@@ -107,7 +110,7 @@ class OnTheBench:
         page = context.new_page()
         page.on("request", lambda request: self.left.append(request.url) if not request.url.startswith((self.address, "blob:", "data:")) else None)
         page.on("pageerror", lambda error: self.wrong.append(str(error)))
-        page.on("console", lambda said: self.wrong.append(said.text) if said.type == "error" and "ERR_CONNECTION_REFUSED" not in said.text else None)
+        page.on("console", lambda said: self.wrong.append(said.text) if said.type == "error" and not any(part in said.text for part in EXPECTED) else None)
         if breakable:
             self.cables[page] = []
             page.route_web_socket("**/api/socket", lambda socket: self._plug(page, socket))
@@ -177,6 +180,8 @@ def chromium():
         pytest.skip("no chromium on this machine (Debian: apt-get install chromium)")
     if not (PAGE / "index.html").is_file():
         pytest.skip("the page was not built (pip install . builds it)")
+    if runpy.run_path(str(ROOT / ".packaging" / "stamp.py"))["page_is_due"](ROOT):
+        pytest.fail("the page was built from other sources than those here: cd previz/bench/front && npx vite build", pytrace=False)
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:

@@ -124,6 +124,39 @@ class TestChanges:
         assert bench.scene.read_text() == text
 
 
+class TestJobs:
+    """What the command line can do, by button."""
+
+    def test_a_wrong_option_is_said_beside_its_field(self, page, waiting):
+        """In the server's words, and the field is gone to."""
+        card = page.locator("details.card", has_text="An opening to cut")
+        card.locator("summary").click()
+        card.get_by_label("where the light shall land").fill("room.floor@100,100")
+        patch = card.get_by_label("patch there", exact=False)
+        patch.fill("60")
+        card.get_by_role("button", name="Ask").click()
+        waiting.until(page, "() => document.querySelector('#an-opening-to-cut-patch-fault').textContent")
+        assert "like 60x45" in card.locator("#an-opening-to-cut-patch-fault").text_content()
+        assert patch.get_attribute("aria-invalid") == "true" and patch.evaluate("input => input === document.activeElement")
+        page.evaluate("() => { document.querySelector('#an-opening-to-cut-patch').value = ''; }")
+
+    def test_an_answer_goes_into_the_file(self, page, bench, waiting):
+        """The lamp stands where aim says, the maker's comment stays, and Undo takes it back."""
+        card = page.locator("details.card", has_text="Aim a lamp")
+        card.locator("summary").click()
+        card.get_by_role("button", name="Ask").click()
+        into = page.get_by_role("button", name="Put it into the file")
+        into.wait_for()
+        assert page.locator(".jobs .told").first.text_content().startswith("key: window > table")
+        before, was = waiting.revision(page), bench.read()["lamp"][0]["at"]
+        into.click()
+        after = waiting.settled(page, before)
+        assert bench.read()["lamp"][0]["at"] != was and "# on the tall stand" in bench.scene.read_text()
+        page.get_by_role("button", name="Undo", exact=True).click()
+        waiting.settled(page, after)
+        assert bench.read()["lamp"][0]["at"] == was
+
+
 class TestTwoDevices:
     """They see each other's changes, and are asked where they clash."""
 

@@ -16,6 +16,13 @@ export type Mount = (host: HTMLElement, bench: Bench) => Paper;
 /** How an edit ended: in the file, refused in the maker's words, or dropped by the maker's own answer to a question. */
 export type Outcome = { done: "accepted"; rev: number } | { done: "refused"; faults: Fault[] } | { done: "dropped" };
 
+/** What the server would not take, in its words; of a job's options each by its name. */
+export class Refused extends Error {
+  constructor(says: string, readonly options: Record<string, string>) {
+    super(says);
+  }
+}
+
 /** What the engine is busy with, and how far it is (0 to 1). */
 export type Working = Record<string, number>;
 /** "here": talking with the server; "away": trying again, edits are kept; "shut": the server wants a code first. */

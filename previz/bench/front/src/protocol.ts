@@ -152,10 +152,13 @@ export type JobState = "waiting" | "running" | "done" | "failed" | "cancelled";
 export interface Job {
   job: string;
   verb: string;
+  options: Record<string, Value>;
   state: JobState;
   share: number | null;
   says: string;
   files: string[];
+  /** Whether a later job wrote files of it again; they are named there now. */
+  again: boolean;
 }
 export interface Version {
   rev: number;

@@ -1,6 +1,6 @@
 // The bench itself: what the server told, as signals; what the maker does, as messages.
 
-import type { Bench, Outcome } from "./bench";
+import { Refused, type Bench, type Outcome } from "./bench";
 import { said } from "./says";
 import type { Change, Conflict, Drawing, Fault, Figures, FromServer, Job, Light, PictureNews, Pointer, SceneDoc, ToServer } from "./protocol";
 import { Pending, type Ask } from "./pending";
@@ -151,8 +151,8 @@ export function makeBench(): BenchState {
     const answer = await fetch(path, init);
     if (answer.status === 401) location.assign("pair");
     if (!answer.ok) {
-      const told = (await answer.json().catch(() => null)) as { says?: string; detail?: string } | null;
-      throw new Error(told?.says ?? told?.detail ?? `the server answered ${answer.status} to ${path}`);
+      const told = (await answer.json().catch(() => null)) as { says?: string; options?: Record<string, string> } | null;
+      throw new Refused(told?.says ?? `the server answered ${answer.status} to ${path}`, told?.options ?? {});
     }
     return answer;
   }

@@ -10,6 +10,8 @@ import { Ends, h, svg } from "../dom";
 import type { Curves, Finding, Key, Pointer, Scene, Shot } from "../protocol";
 
 const LEFT = 54;
+/** How far in the name of a curve begins: beside the tape when it lies at the start. */
+const NAME_IN = 9;
 const RIGHT = 16;
 const AXIS = 20;
 const ROW = 74;
@@ -149,7 +151,7 @@ class Strip implements Paper {
       if (level.words) words.push(svg("text", { class: `word bare soft ${level.class}`, "text-anchor": "end", x: right, y: y(level.at) - 4 }, level.words));
     }
     for (const one of row.lines) out.push(...this.curve(row.at, one, y));
-    words.push(svg("text", { class: "word bare", x: LEFT, y: top + 14 }, row.name, ...(row.key ? [svg("tspan", { class: "key" }, `  ${row.key}`)] : [])));
+    words.push(svg("text", { class: "word bare", x: LEFT + NAME_IN, y: top + 14 }, row.name, ...(row.key ? [svg("tspan", { class: "key" }, `  ${row.key}`)] : [])));
     const scale = [[row.high, high + 9], [row.low, low]] as const;
     for (const [value, at] of scale) out.push(svg("text", { class: "word soft", "text-anchor": "end", x: LEFT - 6, y: at }, short(value)));
     return out;
