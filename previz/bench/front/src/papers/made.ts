@@ -18,6 +18,7 @@ const STATE_WORDS: Record<Job["state"], string> = { waiting: "waits for its turn
 export interface Made {
   element: HTMLElement;
   show(job: Job): void;
+  /** Make room for a newer one; what is still at work stays in sight, with its way to stop. */
   fold(): void;
 }
 
@@ -34,7 +35,7 @@ export function made(bench: Bench, first: Job): Made {
   const element = h("li", {}, folded);
   let told = "";
   show(first);
-  return { element, show, fold: () => void (folded.open = false) };
+  return { element, show, fold: () => void (folded.open &&= !stop.hidden) };
 
   function show(job: Job): void {
     const busy = job.state === "waiting" || job.state === "running";
