@@ -95,9 +95,9 @@ def make_app(hub: Hub, jobs, pairing: Pairing, *, hosts: set[str], port: int, ad
         return JSONResponse(_KEYS)
 
     @app.get("/api/drawing")
-    def drawing():
-        """Plan, section and walls as lines. [mm]"""
-        return JSONResponse(hub.live.drawing())
+    def drawing(shot: Annotated[str | None, Query(max_length=200)] = None):
+        """Plan, section through a shot, and walls as lines. [mm]"""
+        return JSONResponse(hub.live.drawing(shot))
 
     @app.get("/api/figures")
     def figures():

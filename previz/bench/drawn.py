@@ -6,9 +6,12 @@ plan and section look like is kept, so an opening that is dragged costs the two 
 
     bounds    [[x, y, z], [x, y, z]] of the set
     plan      seen from above: cut_mm, cut, below, openings
-    section   seen from the side where y is low (along "x"), else from where x is high (along "y"): at_mm, and the same with [along, z]
+    section   through what one shot focuses on, seen from the side where y is low (along "x"), else from where x is high (along "y"):
+              shot, at_mm, and the same with [along, z]
     walls     every panel seen from outside, in the coordinates that openings are typed in
-    lamps, slider, lift, shots   where they are, in the set
+    lamps     where they are, and the keys that `at` and `toward` are typed under
+    slider, lift
+    shots     where the lens goes; `lamps` as that shot has them, where it has any its own way
 """
 
 from __future__ import annotations
@@ -31,6 +34,7 @@ from previz.scene.elevations import Panel, panel_named, panels_of
 from previz.scene.model import Opening, Room, Scene, Shot
 from previz.scene.outlines import bars_of, outline_of, size_of
 from previz.scene.read import SceneFile
+from previz.scene.shots import scene_of
 from previz.sheets.fields import aim
 from previz.sheets.plan import plan_level, section_facing
 from previz.sheets.projected import ABOVE, FROM_EAST, FROM_SOUTH, GRID_MM, Apart, apart_at, seen_flat, solid_of
@@ -52,22 +56,23 @@ class Drawer:
     def __init__(self):
         self._solids = Kept(_KEPT_SOLIDS)
 
-    def drawing(self, file: SceneFile, built: BuiltSet) -> dict:
-        """Return the drawing data of a set (module header). [mm], [s], [degrees]"""
+    def drawing(self, file: SceneFile, built: BuiltSet, through: str | None = None) -> dict:
+        """Return the drawing data of a set (module header), its section through the shot of a name, the first where there is none of it. [mm], [s], [degrees]"""
         scene = file.scene
         level = plan_level(scene, built)
-        facing, point = _section(scene, built)
+        shot = next((shot for shot in scene.shot if shot.name == through), next(iter(scene.shot), None))
+        facing, point = _section(scene, shot, built)
         along = int(facing is FROM_EAST)
         homes = _homes(scene)
         return {
             "bounds": _rounded(built.bounds),
             "plan": {"cut_mm": level, **self._cut(scene, built, homes, ABOVE, level)},
-            "section": {"along": "xy"[along], "at_mm": round(float(point[1 - along]), 3), **self._cut(scene, built, homes, facing, float(facing[2] @ point))},
+            "section": {"shot": shot and shot.name, "along": "xy"[along], "at_mm": round(float(point[1 - along]), 3), **self._cut(scene, built, homes, facing, float(facing[2] @ point))},
             "walls": [_wall(file, homes, room, panel) for room in scene.room for panel in panels_of(room).values()],
-            "lamps": [_lamp(lamp, emitter, built) for lamp, emitter in zip(scene.lamp, emitters(scene, built))],
+            "lamps": _lamps(scene, built),
             "slider": scene.slider and {"from": list(scene.slider.from_), "to": list(scene.slider.to)},
             "lift": scene.lift and {"carries": scene.lift.carries, "range": list(scene.lift.range)},
-            "shots": [_shot(scene, shot, built) for shot in scene.shot],
+            "shots": [{**shot_data(scene, shot, built), "lamps": _lamps_of(scene, shot, built)} for shot in scene.shot],
         }
 
     def _cut(self, scene: Scene, built: BuiltSet, homes: list[Panel | None], facing: np.ndarray, level: float) -> dict:
@@ -91,10 +96,10 @@ class Drawer:
         return self._solids.keep(digest.digest(), apart_at(corners, faces, facing, level)) if found is None else found
 
 
-def _section(scene: Scene, built: BuiltSet) -> tuple[np.ndarray, np.ndarray]:
-    """The facing of the section and a point (3,) of its plane: the first shot's, along its axis; without one the middle of the set, the long way."""
-    if scene.shot:
-        return section_facing(plan_move(scene, scene.shot[0], built), True)
+def _section(scene: Scene, shot: Shot | None, built: BuiltSet) -> tuple[np.ndarray, np.ndarray]:
+    """The facing of the section and a point (3,) of its plane: a shot's, along its axis; without one the middle of the set, the long way."""
+    if shot is not None:
+        return section_facing(plan_move(scene, shot, built), True)
     size = np.ptp(built.bounds, axis=0)
     return (FROM_SOUTH if size[0] >= size[1] else FROM_EAST), built.bounds.mean(axis=0)
 
@@ -147,6 +152,24 @@ def _opening(opening: Opening, repeated: bool) -> dict:
     }
 
 
+def _lamps(scene: Scene, built: BuiltSet) -> list[dict]:
+    return [_lamp(lamp, emitter, built) for lamp, emitter in zip(scene.lamp, emitters(scene, built))]
+
+
+def _lamps_of(scene: Scene, shot: Shot, built: BuiltSet) -> list[dict] | None:
+    """All lamps as a shot has them, those that are out in it where the file has them; None where it changes none."""
+    if not shot.lamps:
+        return None
+    own = {lamp["name"]: lamp for lamp in _lamps(scene_of(scene, shot), built)}
+    found = []
+    for lamp in _lamps(scene, built):
+        change = shot.lamps.get(lamp["name"])
+        typed = () if change is None or isinstance(change, bool) else change.model_fields_set
+        keys = {key: ["shot", shot.name, "lamps", lamp["name"], key] if key in typed else typed_at for key, typed_at in lamp["keys"].items()}
+        found.append({**own.get(lamp["name"], {**lamp, "out": True}), "keys": keys})
+    return found
+
+
 def _lamp(lamp, emitter: Emitter, built: BuiltSet) -> dict:
     return {
         "name": lamp.name,
@@ -155,6 +178,8 @@ def _lamp(lamp, emitter: Emitter, built: BuiltSet) -> dict:
         "kind": lamp.kind,
         "emits": _rounded(_rim(emitter)),
         "inside": bool(in_a_room(built, lamp.at)),
+        "out": False,
+        "keys": {key: ["lamp", lamp.name, key] for key in ("at", "toward")},
     }
 
 
@@ -167,7 +192,8 @@ def _rim(emitter: Emitter) -> np.ndarray:
     return emitter.centre + at @ np.array([emitter.half_u, emitter.half_v])
 
 
-def _shot(scene: Scene, shot: Shot, built: BuiltSet) -> dict:
+def shot_data(scene: Scene, shot: Shot, built: BuiltSet) -> dict:
+    """Return where the lens goes in a shot: path, pan and tilt at moments of the take, and which of its ends are points to drag. [mm], [s], [degrees]"""
     move = plan_move(scene, shot, built).steady
     take_s = np.linspace(0, move.take_s, MOMENTS)
     poses = move.poses(take_s)

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from previz.bench.beside import Beside, Broken, Failed
-from previz.bench.drawn import Drawer
+from previz.bench.drawn import Drawer, shot_data
 from previz.bench.glance import COARSE, coarse_stage, glance, picture_key, size_of
 from previz.bench.kept import Kept
 from previz.bench.lands import light_data
@@ -37,6 +37,9 @@ from previz.scene.read import SceneFile
 
 KEPT_PICTURES = 32
 """Pictures and sets of light data that can still be fetched (own choice)."""
+
+KEPT_DRAWINGS = 4
+"""Sets of drawing data that are kept, for clients that look at different shots (own choice)."""
 
 FINE = ("draft", "good")
 """Qualities that a picture goes through when it is still: the first from the coarse bake, which need not be waited for."""
@@ -108,7 +111,7 @@ class Live:
         self._count, self._closed = 0, False
         self._changed = threading.Condition()
         self._stage, self._trial = coarse_stage(workers), coarse_stage(workers)
-        self._drawer, self._drawing, self._drawing_held = Drawer(), None, threading.Lock()
+        self._drawer, self._drawings, self._drawing_held = Drawer(), Kept(KEPT_DRAWINGS), threading.Lock()
         self._beside, self._bake = Beside(workers), bake
         self._threads = [threading.Thread(target=self._loop, args=(work,), daemon=True, name=f"bench {work.__name__}") for work in (self._quick, self._land, self._slow)]
         for thread in self._threads:
@@ -124,15 +127,15 @@ class Live:
         self._beside_stops()
 
     def try_(self, who: str, scene_file: SceneFile | None, seq: int) -> None:
-        """Show a client a scene that is not stored; None goes back to the one that is."""
+        """Show a client a scene that is not stored, and the others where its light lands; None goes back to the one that is."""
         with self._changed:
-            if scene_file is None:
-                if self._tries.pop(who, None) is None:
-                    return
-            else:
+            if scene_file is not None:
                 self._tries[who] = (scene_file, seq)
+            elif self._tries.pop(who, None) is None:
+                return
             if who in self._looks:
                 self._want(who)
+            self._want_lights()
             self._changed.notify_all()
         self._beside_stops()
 
@@ -149,6 +152,7 @@ class Live:
         with self._changed:
             for table in (self._tries, self._looks, self._glances, self._lights, self._fine):
                 table.pop(who, None)
+            self._want_lights()
             self._changed.notify_all()
         self._beside_stops()
 
@@ -167,17 +171,24 @@ class Live:
         with self._changed:
             return self._figures
 
-    def drawing(self) -> dict | None:
-        """Return the drawing data of the scene as it is now, or as it was when it could last be built; None where it never could."""
+    def drawing(self, shot: str | None = None) -> dict | None:
+        """
+        Return the drawing data of the scene as it is now, its section through a shot (the first, where there is none of that name).
+
+        As it was when it could last be built, where it cannot be; None where it never could.
+        """
         with self._drawing_held:
             with self._changed:
                 file, rev = self._file, self._rev
-            if file is not None and (self._drawing is None or self._drawing["rev"] != rev):
+            names = [one.name for one in file.scene.shot] if file is not None else []
+            shot = shot if shot in names else next(iter(names), None)
+            found = self._drawings.get((rev, shot))
+            if file is not None and found is None:
                 try:
-                    self._drawing = {"rev": rev, **self._drawer.drawing(file, self._stage.built(file))}
+                    found = self._drawings.keep((rev, shot), {"rev": rev, **self._drawer.drawing(file, self._stage.built(file), shot)})
                 except PrevizError:
                     pass  # Told by the thread that draws; the last good drawing stays on the table.
-            return self._drawing
+            return found or next(reversed(self._drawings.values()), None)
 
     def play(self, shot: str) -> bytes | None:
         """Return a shot of the scene as it is now, packed for playing; None where that could not be done or was overtaken."""
@@ -206,8 +217,21 @@ class Live:
         if file is None:
             return
         wanted = Wanted(who, file, self._rev, seq, self._looks[who])
-        self._glances[who] = self._lights[who] = wanted
+        self._glances[who] = wanted
         self._fine[who] = [] if seq is not None else [(wanted, quality) for quality in FINE]
+        self._want_light(who)
+
+    def _want_light(self, who: str) -> None:
+        """Note, with the lock held, that a client is to see light anew: its own try's, else that of who began to drag last, else the scene's."""
+        file, seq = self._tries.get(who) or next(reversed(self._tries.values()), (self._file, None))
+        if file is not None:
+            self._lights[who] = Wanted(who, file, self._rev, seq, self._looks[who])
+
+    def _want_lights(self) -> None:
+        """Note the same, with the lock held, of everyone who does not drag."""
+        for who in self._looks:
+            if who not in self._tries:
+                self._want_light(who)
 
     def _loop(self, work: Callable[[], None]) -> None:
         """Do `work` again and again until closed; what goes wrong in it is told."""
@@ -227,7 +251,7 @@ class Live:
             self._changed.wait_for(lambda: self._closed or table)
             if self._closed:
                 return None
-            who = next((who for who, wanted in table.items() if wanted.seq is not None), next(iter(table)))
+            who = next((who for who in table if who in self._tries), next(iter(table)))
             return table.pop(who)
 
     def _stage_for(self, wanted: Wanted) -> Stage:
@@ -290,10 +314,12 @@ class Live:
             data = self._landed_for.get(key)
         if data is None:
             data = light_data(lit)
+        # Of a try there is no drawing data: what the move would be goes with its light.
+        moved = None if wanted.seq is None else shot_data(wanted.file.scene, wanted.shot, rolled.built)
         with self._changed:
             self._landed_for.keep(key, data)
             n = self._number()
-            self._landed.keep(n, {"rev": wanted.rev, "seq": wanted.seq, **data})
+            self._landed.keep(n, {"rev": wanted.rev, "seq": wanted.seq, "shot": moved, **data})
         self._tell(wanted.who, {"did": "light", "n": n, "rev": wanted.rev, "seq": wanted.seq})
 
     # Slow thread.

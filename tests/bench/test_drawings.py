@@ -1,5 +1,6 @@
 """Drawings on the page: things are taken hold of in plan, section, wall and strip, and the file says where they went."""
 
+import math
 import re
 
 import pytest
@@ -134,6 +135,49 @@ def test_openings_are_added_and_taken_away(page, bench, waiting):
     page.click("#paper-wall >> text=Take away")
     waiting.settled(page, rev)
     assert [row["name"] for row in bench.read()["opening"]] == ["window"]
+
+
+def test_a_lens_is_turned_by_hand_and_by_keys(page, bench, waiting):
+    """The plan turns the pan: a drag snaps onto the middle of what the shot looks past, as the two lie; the section tilts, a degree a press."""
+    shot = bench.read()["shot"][0]
+    rev, (lens, pan) = waiting.revision(page), (shot["from"], grip(page, "plan", "shot/past the table/look/pan"))
+    page.click("#paper-plan >> text=Fit")
+    pan.scroll_into_view_if_needed()
+    (x, y), step = middle(pan), mm_per_px(page, "plan")
+    table = math.degrees(math.atan2(100 - lens[1], 150 - lens[0]))
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 130 * math.tan(math.radians(90 - table)) / step + 2, y, steps=5)
+    page.wait_for_selector("#paper-plan path.guide", state="attached")
+    assert "straight at table" in page.inner_text("#paper-plan .readout")
+    page.mouse.up()
+    rev = waiting.settled(page, rev)
+    assert bench.read()["shot"][0]["look"] == {"pan": round(table, 1), "tilt": -10}
+    grip(page, "section", "shot/past the table/look/tilt").focus()
+    for key in ("ArrowUp", "ArrowUp", "Alt+ArrowDown"):
+        page.keyboard.press(key)
+    waiting.settled(page, rev)
+    assert bench.read()["shot"][0]["look"] == {"pan": round(table, 1), "tilt": -8.1}
+
+
+def test_a_shot_is_chosen_and_its_own_lamp_is_moved(page, bench, waiting):
+    """The section goes through that shot; its lamp stands where that shot has it, and is moved for that shot alone."""
+    rev, text = waiting.revision(page), bench.scene.read_text()
+    bench.scene.write_text(text + '\n[[shot]]\nname = "across"\nmove = "still"\nfrom = [20, 60, 60]\nlook = { pan = 0 }\nfocus = [150, 60, 60]\nlamps = { key = { at = [850, 60, 500] } } # lower\n')
+    rev = waiting.settled(page, rev)
+    assert "past the table" in page.inner_text("#paper-section .readout")
+    page.select_option("#shot", "across")
+    found = grip(page, "plan", "shot/across/lamps/key/at")
+    found.wait_for()
+    waiting.until(page, "() => document.querySelector('#paper-section .readout').textContent === 'Cut upright at y 60 mm for “across”'")
+    base = list(bench.read()["lamp"][0]["at"])
+    found.focus()
+    page.keyboard.press("Shift+ArrowRight")
+    waiting.settled(page, rev)
+    assert list(bench.read()["shot"][1]["lamps"]["key"]["at"]) == [860, 60, 500] and list(bench.read()["lamp"][0]["at"]) == base
+    assert "# lower" in bench.scene.read_text()
+    page.select_option("#shot", "past the table")
+    grip(page, "plan", AT).wait_for()
 
 
 def test_the_take_is_scrubbed_by_hand_and_by_keys(page):

@@ -78,6 +78,29 @@ def test_lamps_and_shots_stand_where_they_are(drawing):
     assert shot["pan"] == [90.0] * len(shot["take_at"])
 
 
+def test_a_shot_has_its_own_lamps(scene_file):
+    """Where that shot says other than the file, under its own key; what it does not say, under the lamp's; a lamp that is out stays on the drawing."""
+    own = 'lamps = { key = { at = [800, 50, 500] } }'
+    rest = '\n[[shot]]\nname = "dark"\nmove = "still"\nfrom = [120, -30, 60]\nlook = { pan = 90 }\nlamps = { key = false }\n'
+    text = scene_file.read_text().replace('subject = "table"', f'subject = "table"\n{own}')
+    file = scene_from(text + rest, scene_file)
+    drawing = Drawer().drawing(file, set_from(file))
+    (lamp,), (dark,) = (shot["lamps"] for shot in drawing["shots"])
+    assert drawing["lamps"][0]["at"] == dark["at"] != lamp["at"] == [800, 50, 500]
+    assert lamp["keys"] == {"at": ["shot", "past the table", "lamps", "key", "at"], "toward": ["lamp", "key", "toward"]}
+    assert dark["out"] and not lamp["out"] and dark["keys"] == drawing["lamps"][0]["keys"]
+
+
+def test_the_section_goes_through_the_shot_that_is_asked_for(scene_file):
+    """The first shot looks along y through the table's middle; one that looks along x past it is cut along that; without a name it is the first."""
+    more = '\n[[shot]]\nname = "across"\nmove = "still"\nfrom = [20, 60, 60]\nlook = { pan = 0 }\nfocus = [150, 60, 60]\n'
+    file = scene_from(scene_file.read_text() + more, scene_file)
+    built = set_from(file)
+    sections = [Drawer().drawing(file, built, name)["section"] for name in ("across", "past the table", None, "none of these")]
+    assert [(one["shot"], one["along"]) for one in sections] == [("across", "x"), *3 * [("past the table", "y")]]
+    assert sections[0]["at_mm"] == pytest.approx(60) and area(sections[0]["cut"]) > 0
+
+
 def test_it_is_plain_json(drawing):
     """No number that JSON has not."""
     assert json.loads(json.dumps(drawing, allow_nan=False)) == drawing

@@ -84,7 +84,7 @@ class Bench:
 
     def _hear(self, who, message):
         with self._new:
-            self.told.append(message)
+            self.told.append({"who": who, **message})
             self._new.notify_all()
 
     def wait(self, since=0, **wanted):
@@ -195,6 +195,24 @@ class TestLight:
             ends = np.array(shaft["lines"])
             assert np.allclose(ends[:, 0, 0], 205, atol=0.02) and (shaft["lamp"], shaft["opening"]) == ("sun", "hatch")
             assert all(np.abs(np.array(patch["outline_mm"]) - end).max(axis=1).min() < 0.01 for end in ends[:, 1])
+
+
+    def test_who_watches_sees_where_light_is_dragged_to(self, bench, file):
+        """The light of another's try and the move that it would be, but no picture of it; let go, the scene's own again."""
+        begin = len(bench.told)
+        bench.live.look("bob", SHOT, MOMENT_S, WIDTH)
+        bench.wait(begin, who="bob", did="picture", grade="fine")
+        begin = len(bench.told)
+        dragged = edited(file, (LAMP, "at = [700, 60, 430]"), ("pan = 90", "pan = 80"))
+        bench.live.try_("ann", dragged, 300)
+        mine, theirs = (bench.live.light(bench.wait(begin, who=who, did="light", seq=300)["n"]) for who in ("ann", "bob"))
+        assert theirs == mine != bench.live.light(bench.wait(did="light", rev=7)["n"])
+        assert set(theirs["shot"]["pan"]) == {80.0}
+        bench.live.try_("ann", None, 301)
+        after = bench.live.light(bench.wait(begin, who="bob", did="light", seq=None)["n"])
+        assert after["shot"] is None and after["patches"] == bench.live.light(bench.wait(did="light", rev=7)["n"])["patches"]
+        assert not any(one["did"] == "picture" and one["who"] == "bob" and one["seq"] for one in bench.told[begin:])
+        bench.live.forget("bob")
 
 
 class TestFigures:

@@ -21,6 +21,24 @@ def choose(page, table, name):
     page.locator("#paper-the-thing select").first.select_option(label=name)
 
 
+LAMP = '#paper-plan [data-grip="lamp/key/at"]'
+
+
+def take_lamp(page, *by):
+    """Take the lamp on the plan and move it so many pixels; it is not let go."""
+    page.locator(LAMP).scroll_into_view_if_needed()
+    box = page.locator(LAMP).bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + by[0], y + by[1], steps=3)
+
+
+def shafts(page):
+    """The shafts on the plan, as they are drawn."""
+    return page.locator("#paper-plan path.shaft").first.get_attribute("d")
+
+
 @pytest.fixture(scope="module")
 def bench(served):
     """The server of this module; no page of it may have asked another machine, or have failed."""
@@ -169,6 +187,44 @@ class TestTwoDevices:
         field(page, "at", 0).press("Enter")
         waiting.settled(other, before)
         waiting.until(other, "() => document.querySelector('[data-at=\"at.0\"]').value === '850'")
+
+    def test_both_drag_one_lamp(self, page, other, bench, waiting):
+        """The one that watches sees shafts and lamp follow the other's hand; who lets go last, of what the other has moved meanwhile, is asked."""
+        for one in (page, other):
+            one.click("#paper-plan >> text=All")
+        shaft, before, place = shafts(other), waiting.revision(other), bench.read()["lamp"][0]["at"]
+        take_lamp(page, 8, -30)
+        waiting.until(other, "shaft => document.querySelector('#paper-plan path.shaft').getAttribute('d') !== shaft", shaft)
+        assert f"y {place[1]}," not in other.get_attribute(LAMP, "aria-label")
+        take_lamp(other, -25, 10)
+        page.mouse.up()
+        waiting.settled(other, before)
+        first = waiting.settled(page, before)
+        theirs = list(bench.read()["lamp"][0]["at"])
+        other.mouse.up()
+        question = other.locator("dialog[open]")
+        question.wait_for()
+        assert f"theirs: x {theirs[0]}, y {theirs[1]}, {theirs[2]} mm high" in question.text_content()
+        question.get_by_role("button", name="Keep these").click()
+        question.wait_for(state="hidden")
+        waiting.until(other, "says => document.querySelector('#paper-plan [data-grip=\"lamp/key/at\"]').getAttribute('aria-label').includes(says)", f"x {theirs[0]}, y {theirs[1]},")
+        assert waiting.revision(other) == first and list(bench.read()["lamp"][0]["at"]) == theirs
+
+    def test_the_file_broken_by_hand_and_put_right(self, page, other, bench, waiting):
+        """Both are told where, nothing goes into the file meanwhile, and it goes on when it is sound."""
+        text = bench.scene.read_text()
+        broken = text.replace("height = 180", "height = tall")
+        bench.scene.write_text(broken)
+        for one in (page, other):
+            one.wait_for_selector(".notice:not([hidden])")
+            assert "Line 9" in one.inner_text(".notice") and one.inner_text(".kept") == "room.toml has faults"
+        take_lamp(page, 10, 10)
+        page.mouse.up()
+        page.wait_for_selector("#paper-plan .refused:not([hidden])")
+        assert bench.scene.read_text() == broken
+        bench.scene.write_text(text)
+        for one in (page, other):
+            one.wait_for_selector(".notice", state="hidden")
 
     def test_a_clash_is_asked_about(self, page, other, bench, waiting):
         """Cut off for a while, both change the same key: the one that comes back is asked, and its answer counts."""

@@ -2,7 +2,7 @@
 
 import type { Bench, Outcome, Theme } from "./bench";
 import { h } from "./dom";
-import type { Fault } from "./protocol";
+import { faultWords } from "./words";
 
 const THEMES: Record<Theme, { next: Theme; words: string }> = {
   system: { next: "light", words: "light: as the device" },
@@ -27,35 +27,40 @@ export function placeBar(host: HTMLElement, bench: Bench): void {
       theme),
   );
   const notice = h("div", { class: "notice", role: "alert", hidden: true });
-  host.append(bar, notice);
+  // laid over the page, wherever it has been scrolled to: nothing under a hand may move when the connection goes
+  const away = h("p", { class: "away-strip", role: "status", hidden: true }, "Reconnecting. Your edits are kept and sent again.");
+  host.append(bar, notice, away);
 
   bench.theme.on((now) => {
     theme.textContent = THEMES[now].words;
     theme.setAttribute("aria-label", `${THEMES[now].words}. Press for the next.`);
   });
-  bench.clients.on((clients) => {
-    others.textContent = clients > 1 ? `${clients} devices on this bench` : "";
-  });
+  const count = (): void => {
+    const clients = bench.clients.get();
+    others.textContent = clients > 1 && bench.link.get() === "here" ? `${clients} devices on this bench` : "";
+  };
+  bench.clients.on(count);
+  bench.link.on(count);
+  let met = false;
   const tell = (): void => {
     const { rev, file, scene } = bench.scene.get();
     title.textContent = scene.title && scene.title !== "untitled" ? scene.title : file;
     if (file) document.title = `${file} on the bench`;
-    const link = bench.link.get();
-    kept.textContent = link === "away" ? "reconnecting; your edits are kept and sent again" : bench.saved.get() >= rev ? `${file} is saved` : `${file} is being saved`;
-    kept.classList.toggle("away", link === "away");
+    met ||= bench.link.get() === "here";
+    const isAway = met && bench.link.get() === "away";
+    kept.textContent = isAway ? "not connected" : bench.outsideFaults.get().length ? `${file} has faults` : bench.saved.get() >= rev ? `${file} is saved` : `${file} is being saved`;
+    kept.classList.toggle("away", isAway);
+    away.hidden = !isAway;
   };
   bench.scene.on(tell);
   bench.saved.on(tell);
   bench.link.on(tell);
   bench.outsideFaults.on((faults) => {
+    tell();
     notice.hidden = !faults.length;
     notice.replaceChildren(
-      h("strong", {}, "The file was changed outside and has faults. It is left as it is; edits here wait until it is put right."),
+      h("strong", {}, "The file was changed outside and has faults. It is left as it is; nothing can be changed here until it is put right."),
       h("ul", {}, ...faults.map((fault) => h("li", {}, faultWords(fault)))),
     );
   });
-}
-
-export function faultWords({ line, says, remedy }: Fault): string {
-  return [line ? `Line ${line}: ${says}` : says, remedy].filter(Boolean).join(" ");
 }

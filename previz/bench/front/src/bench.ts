@@ -53,14 +53,17 @@ export interface Bench {
   saved: Signal<number>;
   /** Faults of the file as it was changed outside; edits wait until it is put right. */
   outsideFaults: Signal<Fault[]>;
-  /** What another device is dragging at the moment. */
+  /** What other devices are dragging at the moment. */
   theirTry: Signal<Change[]>;
   share: Signal<boolean>;
 
   /** Show changes while dragging, at most one a picture of the screen; [] takes them back. Nothing is stored. */
   tryOut(changes: Change[]): void;
-  /** Put changes into the file; ends a try. */
-  edit(changes: Change[], says: string): Promise<Outcome>;
+  /**
+   * Put changes into the file; ends a try. `base`: the revision that was seen when they were begun, so that what others have made
+   * of the same keys meanwhile is asked about; the newest where it is left out.
+   */
+  edit(changes: Change[], says: string, base?: number): Promise<Outcome>;
   undo(): Promise<Outcome>;
   redo(): Promise<Outcome>;
   backTo(rev: number): Promise<Outcome>;

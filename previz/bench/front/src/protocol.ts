@@ -74,17 +74,30 @@ export interface Drawing {
   rev: number;
   bounds: [Point, Point];
   plan: Cut & { cut_mm: number };
-  section: Cut & { along: "x" | "y"; at_mm: number };
+  section: Cut & { shot: string | null; along: "x" | "y"; at_mm: number };
   walls: {
     name: string;
     outline: Flat[];
     openings: { name: string; row: string; shape: string; at: Flat; size: Flat; outline: Flat[]; bars: Flat[][]; repeated: boolean }[];
     min_web_mm: number;
   }[];
-  lamps: { name: string; at: Point; toward: Point; kind: string; emits: Point[]; inside: boolean }[];
+  lamps: Lamp[];
   slider: { from: Point; to: Point } | null;
   lift: Value;
-  shots: Shot[];
+  /** `lamps`: as that shot has them; null where it changes none. */
+  shots: (Shot & { lamps: Lamp[] | null })[];
+}
+export interface Lamp {
+  name: string;
+  at: Point;
+  toward: Point;
+  kind: string;
+  emits: Point[];
+  inside: boolean;
+  /** Whether the shot does without it. */
+  out: boolean;
+  /** What its place and its aim are typed under: the lamp's own keys, or those of a shot that has it elsewhere. */
+  keys: { at: Key; toward: Key };
 }
 
 export interface Patch {
@@ -101,6 +114,8 @@ export interface Light {
   rev: number;
   seq: number | null;
   lift_mm: number;
+  /** Where the lens would go, while something is tried out; else the drawing has it. */
+  shot: Shot | null;
   patches: Patch[];
   shafts: { lamp: string; opening: string; pane: [number, number]; lines: [Point, Point][] }[];
 }

@@ -1,8 +1,17 @@
 // Two changed the same: the page asks, key by key, and nothing is lost meanwhile.
 
 import { h } from "./dom";
+import { isPoint, placeSays } from "./drafting/values";
+import type { Told, Value } from "./protocol";
 import type { BenchState } from "./state";
 import { asTyped, keyWords } from "./words";
+
+/** Keys that hold a place of the set. */
+const PLACES = ["at", "toward", "from", "to", "look", "focus"];
+const BY_HAND = "the file, by hand";
+
+/** A value as the drawings say it where it is a place, else as it is typed. */
+const asRead = (key: Told, value: Value): string => (isPoint(value) && PLACES.includes(String(key[key.length - 1])) ? placeSays(value) : asTyped(value));
 
 export function placeQuestion(host: HTMLElement, bench: BenchState): void {
   const dialog = h("dialog", { class: "paper question", "aria-labelledby": "question-title" });
@@ -20,9 +29,9 @@ export function placeQuestion(host: HTMLElement, bench: BenchState): void {
         "fieldset",
         {},
         h("legend", {}, keyWords(conflict.key)),
-        h("p", { class: "quiet" }, `It was ${asTyped(conflict.was)}.`),
-        h("div", { class: "choice" }, mine, h("label", { for: mine.id }, `mine: ${asTyped(conflict.yours)}`)),
-        h("div", { class: "choice" }, theirs, h("label", { for: theirs.id }, `theirs: ${asTyped(conflict.theirs)}`)),
+        h("p", { class: "quiet" }, `It was ${asRead(conflict.key, conflict.was)}.`),
+        h("div", { class: "choice" }, mine, h("label", { for: mine.id }, `mine: ${asRead(conflict.key, conflict.yours)}`)),
+        h("div", { class: "choice" }, theirs, h("label", { for: theirs.id }, `${conflict.by === BY_HAND ? "in the file" : "theirs"}: ${asRead(conflict.key, conflict.theirs)}`)),
       );
       return { mine, row };
     });
@@ -30,11 +39,12 @@ export function placeQuestion(host: HTMLElement, bench: BenchState): void {
       "form",
       { onsubmit: (event: SubmitEvent) => { event.preventDefault(); question.answer(choices.map(({ mine }) => mine.checked)); } },
       h("h2", { class: "tape", id: "question-title" }, "both changed this"),
-      h("p", {}, "While you changed it, it was changed elsewhere too. Which is right?"),
+      h("p", {}, `While you changed this, ${question.conflicts.every(({ by }) => by === BY_HAND) ? "it was typed into the file by hand" : "another device changed it"} too. Which is right?`),
       ...choices.map(({ row }) => row),
       h("div", { class: "buttons" },
         h("button", { class: "strong", value: "keep" }, "Keep these"),
-        h("button", { type: "button", onclick: () => question.answer(null) }, "Drop my whole change")),
+        // of one key, that is what "theirs" says
+        choices.length > 1 && h("button", { type: "button", onclick: () => question.answer(null) }, "Drop my whole change")),
     );
     dialog.replaceChildren(form);
     dialog.oncancel = (event) => {

@@ -7,6 +7,7 @@ import { Pending, type Ask } from "./pending";
 import { signal, type Signal } from "./signal";
 import { theme } from "./theme";
 import { Wire } from "./wire";
+import { faultWords } from "./words";
 
 /** One question at a time: what both changed, and how the maker answers it. */
 export interface Question {
@@ -69,6 +70,10 @@ export function makeBench(): BenchState {
   let width = 0;
   let lastLook = "";
   let lightWanted = 0;
+  /** What each of the others drags. */
+  const tries = new Map<string, Change[]>();
+  /** Ends when the scene and the drawing of the last edit are here. */
+  let arriving: Promise<void> = Promise.resolve();
 
   const bench: BenchState = {
     who,
@@ -101,7 +106,7 @@ export function makeBench(): BenchState {
         trying = null;
       });
     },
-    edit: (changes, says) => ask({ do: "edit", id: newId(), base: bench.scene.get().rev, changes, says }),
+    edit: (changes, says, base = bench.scene.get().rev) => ask({ do: "edit", id: newId(), base, changes, says }),
     undo: () => ask({ do: "undo", id: newId() }),
     redo: () => ask({ do: "redo", id: newId() }),
     backTo: (rev) => ask({ do: "back_to", id: newId(), rev }),
@@ -124,6 +129,9 @@ export function makeBench(): BenchState {
         if (bench.pointed.get()?.take_s !== takeS) bench.pointed.set(null);
       });
       await Promise.all([refreshScene(), refreshDrawing(), refreshFigures()]);
+      bench.shot.on((shot) => {
+        if (shot !== (bench.drawing.get()?.section.shot ?? "")) void refreshDrawing();
+      });
       bench.jobs.set((await bench.fetchJson<{ jobs: Job[] }>("api/jobs").catch(() => ({ jobs: [] }))).jobs.reverse());
       wire.connect();
     },
@@ -138,6 +146,7 @@ export function makeBench(): BenchState {
     closed(notPaired) {
       bench.link.set(notPaired ? "shut" : "away");
       bench.working.set({});
+      tries.clear();
       bench.theirTry.set([]);
       if (notPaired) location.assign("pair");
     },
@@ -166,7 +175,8 @@ export function makeBench(): BenchState {
     shown();
   });
   const refreshDrawing = newest(async () => {
-    const drawing = await bench.fetchJson<Drawing | null>("api/drawing").catch(() => null);
+    const shot = bench.shot.get();
+    const drawing = await bench.fetchJson<Drawing | null>(shot ? `api/drawing?shot=${encodeURIComponent(shot)}` : "api/drawing").catch(() => null);
     if (drawing) bench.drawing.set(drawing);
     shown();
   });
@@ -222,6 +232,16 @@ export function makeBench(): BenchState {
     pending.answer(id, { done: "accepted", rev });
   }
 
+  /** Another device drags, or has let go: what it let go stays where it is until the drawing has it, so that nothing jumps back. */
+  function theirs(by: string, changes: Change[]): void {
+    tries.set(by, changes);
+    if (changes.length) return bench.theirTry.set([...tries.values()].flat());
+    void arriving.then(() => {
+      if (tries.get(by) === changes) tries.delete(by);
+      bench.theirTry.set([...tries.values()].flat());
+    });
+  }
+
   /** The server had no room for it: send it again when it says. */
   function later(id: string, waitS: number): void {
     setTimeout(() => {
@@ -268,9 +288,8 @@ export function makeBench(): BenchState {
         askLook();
         break;
       case "edit":
-        bench.theirTry.set([]);
         if (message.by !== who) said(`Another device: ${message.says}.`);
-        void accepted(message.rev, message.id);
+        void (arriving = accepted(message.rev, message.id));
         break;
       case "saved":
         bench.saved.set(message.rev);
@@ -278,7 +297,7 @@ export function makeBench(): BenchState {
         break;
       case "refused":
         if (message.id) pending.answer(message.id, { done: "refused", faults: message.faults });
-        said(message.faults.map(({ says, remedy }) => (remedy ? `${says} ${remedy}` : says)).join(" "), "assertive");
+        said(message.faults.map(faultWords).join(" "), "assertive");
         break;
       case "asked":
         asked(message.id, message.conflicts);
@@ -292,7 +311,7 @@ export function makeBench(): BenchState {
         bench.outsideFaults.set(message.faults);
         break;
       case "try":
-        if (message.by !== who) bench.theirTry.set(message.changes);
+        theirs(message.by, message.changes);
         break;
       case "picture": {
         const { did: _, ...news } = message;

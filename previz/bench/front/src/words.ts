@@ -1,6 +1,6 @@
 // Words of the trade for keys, numbers and moments: what a maker reads wherever the page speaks of them.
 
-import type { Key, Row, Scene, Value } from "./protocol";
+import type { Fault, Key, Row, Scene, Value } from "./protocol";
 import { stringify } from "smol-toml";
 
 /** Tables whose rows go by a name, in the order in which a maker meets them. */
@@ -46,6 +46,13 @@ export function shortNumber(value: number, digits = 3): string {
 export function seconds(value: number): string {
   return `${value.toFixed(2)} s`;
 }
+
+/** A fault as one reads it: where, what is wrong, what to do. */
+export function faultWords({ line, says, remedy }: Fault): string {
+  return [sentence(line ? `line ${line}: ${says}` : says), remedy].filter(Boolean).join(" ");
+}
+
+const sentence = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1) + (/[.!?]$/.test(words) ? "" : ".");
 
 /** The key of the thing that a finding calls by `name`: a row of the file; repeated things go by the row that repeats them. */
 export function keyOfName(scene: Scene, name: string): Key | null {

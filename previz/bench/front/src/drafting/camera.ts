@@ -24,10 +24,20 @@ export interface Pose {
 /** Entrance pupil and heading at a moment of the take; pan anticlockwise from above, tilt up. */
 export function poseAt(shot: Shot, takeS: number): Pose {
   const value = (list: number[]) => along(list, shot.take_at, takeS);
-  const [pan, tilt] = [(value(shot.pan) * Math.PI) / 180, (value(shot.tilt) * Math.PI) / 180];
+  return { at: [0, 1, 2].map((i) => value(shot.path.map((p) => p[i]!))) as Point, ...turnedTo(value(shot.pan), value(shot.tilt)) };
+}
+
+/** Which way a lens looks, and its left and up, panned and tilted by so many degrees. */
+export function turnedTo(panDeg: number, tiltDeg: number): Omit<Pose, "at"> {
+  const [pan, tilt] = [(panDeg * Math.PI) / 180, (tiltDeg * Math.PI) / 180];
   const [cp, sp, ct, st] = [Math.cos(pan), Math.sin(pan), Math.cos(tilt), Math.sin(tilt)];
-  const at = [0, 1, 2].map((i) => value(shot.path.map((p) => p[i]!))) as Point;
-  return { at, forward: [ct * cp, ct * sp, st], left: [-sp, cp, 0], up: [-st * cp, -st * sp, ct] };
+  return { forward: [ct * cp, ct * sp, st], left: [-sp, cp, 0], up: [-st * cp, -st * sp, ct] };
+}
+
+/** How far ahead what the shot looks at lies, where its frame is drawn. [mm] */
+export function aheadOf(shot: Shot, pose: Pose): number {
+  const target = shot.subject?.at ?? plus(pose.at, pose.forward, 100);
+  return Math.max(20, [0, 1, 2].reduce((sum, i) => sum + (target[i]! - pose.at[i]!) * pose.forward[i]!, 0));
 }
 
 const plus = (a: Point, b: Point, by: number): Point => [a[0] + by * b[0], a[1] + by * b[1], a[2] + by * b[2]];

@@ -1,11 +1,12 @@
 // Grips: what can be taken hold of on a drawing, with a finger, a mouse, a pen or the keys.
 //
 // A grip says what the file would say were it moved by so many millimetres; here that is tried out while it moves and put
-// into the file when it is let go. Arrow keys move 1 mm, with Shift 10, with Alt 0.1; Page Up and Page Down move towards and
-// away from the viewer where that is a direction of its own; Escape takes all of it back.
+// into the file when it is let go. Arrow keys move 1 mm, or turn 1 degree, with Shift 10, with Alt 0.1; Page Up and Page Down
+// move towards and away from the viewer where that is a direction of its own; Escape takes all of it back.
 
 import type { Bench, Signal } from "../bench";
 import { h, svg } from "../dom";
+import { faultWords } from "../words";
 import type { Change, Fault, Flat, Key } from "../protocol";
 import type { Drag, Sheet } from "./sheet";
 import { trying } from "./trying";
@@ -40,10 +41,14 @@ export interface Grip {
   /** The one direction that it can go, where there is one. */
   along?: Flat;
   move(by: Flat, deeper: number, how: How): Moved;
+  /** What the keys do to one that turns: by so many degrees, which on the sheet begin `along`. */
+  turned?(degrees: number, fine: boolean): Moved;
 }
 
 const NEAR_PX = { touch: 28, mouse: 15 };
 const KEYS_WAIT_MS = 500;
+/** Share of a step that must go an arrow's way for the arrow to mean it. */
+const SQUARE = 0.3;
 
 export class Grips {
   /** Words of what is being moved. */
@@ -57,9 +62,11 @@ export class Grips {
   private readonly trying: Signal<Change[]>;
   private grips: Grip[] = [];
   private readonly drawn = new Map<string, SVGGElement>();
-  private keys: { grip: Grip; by: Flat; deeper: number; how: How; timer: number } | null = null;
+  private keys: { grip: Grip; by: Flat; deeper: number; turned: number; how: How; timer: number } | null = null;
   private frame = 0;
   private awaited = 0;
+  /** The revision that was seen when what is held was taken up. */
+  private base = 0;
   private turn = 0;
 
   constructor(
@@ -88,7 +95,7 @@ export class Grips {
       element.setAttribute("transform", `translate(${x.toFixed(1)} ${y.toFixed(1)})`);
       if (grip.turn !== undefined) element.lastElementChild!.setAttribute("transform", `rotate(${-grip.turn})`);
       element.setAttribute("class", `grip ${grip.kind}${grip.chosen?.join("\n") === chosen ? " chosen" : ""}${this.held === grip.id ? " held" : ""}`);
-      element.setAttribute("aria-label", `${grip.name}. Arrow keys move it.`);
+      element.setAttribute("aria-label", `${grip.name}. Arrow keys ${grip.turned ? "turn" : "move"} it.`);
     }
     const here = new Set(grips.map((grip) => grip.id));
     for (const [id, element] of this.drawn) {
@@ -114,6 +121,7 @@ export class Grips {
     if (!grip) return null;
     this.keysDone();
     this.drawn.get(grip.id)?.focus({ preventScroll: true });
+    this.base = this.bench.scene.get().rev;
     const start = this.sheet.mm(px);
     let moved = false;
     const stop = (event: KeyboardEvent) => {
@@ -180,19 +188,19 @@ export class Grips {
     this.held = null;
     this.guides = [];
     const words = this.words;
-    void this.edit(changes, grip.says).then((faults) => {
+    void this.edit(changes, grip.says, this.base).then((faults) => {
       if (tell && !faults.length) this.bench.say(words);
     });
     this.redraw();
   }
 
   /** Put changes into the file; they stay on the drawing until the scene has them, and faults are shown beside it. */
-  async edit(changes: Change[], says: string): Promise<Fault[]> {
+  async edit(changes: Change[], says: string, base?: number): Promise<Fault[]> {
     const turn = ++this.turn;
     this.trying.set(changes);
     this.awaited = Infinity;
     this.refuse([]);
-    const outcome = await this.bench.edit(changes, says);
+    const outcome = await this.bench.edit(changes, says, base);
     if (turn !== this.turn) return [];
     if (outcome.done === "accepted") {
       this.awaited = outcome.rev;
@@ -215,7 +223,7 @@ export class Grips {
 
   private refuse(faults: Fault[]): void {
     this.refused.hidden = !faults.length;
-    this.refused.replaceChildren(...faults.flatMap((fault) => [h("span", {}, `${sentence(fault.says)} ${fault.remedy ?? ""} `)]));
+    this.refused.replaceChildren(...faults.flatMap((fault) => [h("span", {}, `${faultWords(fault)} `)]));
   }
 
   private key(event: KeyboardEvent): void {
@@ -226,12 +234,14 @@ export class Grips {
     const ways: Record<string, [number, number, number]> = { ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 1, 0], ArrowDown: [0, -1, 0], PageUp: [0, 0, 1], PageDown: [0, 0, -1] };
     const way = ways[event.key];
     if (way) {
-      const keys = this.keys?.grip === grip ? this.keys : (this.keys = { grip, by: [0, 0], deeper: 0, how: "keys", timer: 0 });
+      if (this.keys?.grip !== grip) this.base = this.bench.scene.get().rev;
+      const keys = this.keys?.grip === grip ? this.keys : (this.keys = { grip, by: [0, 0], deeper: 0, turned: 0, how: "keys", timer: 0 });
       const by = grip.along ? onLine(grip.along, way) : way;
       keys.by = [keys.by[0] + by[0] * step, keys.by[1] + by[1] * step];
       keys.deeper += way[2] * step;
+      keys.turned += grip.along ? turnBy(grip.along, way) * step : 0;
       keys.how = event.altKey || keys.how === "fine" ? "fine" : "keys";
-      this.put(grip, grip.move(keys.by, keys.deeper, keys.how));
+      this.put(grip, grip.turned?.(keys.turned, keys.how === "fine") ?? grip.move(keys.by, keys.deeper, keys.how));
       clearTimeout(keys.timer);
       keys.timer = window.setTimeout(() => this.keysDone(), KEYS_WAIT_MS);
     } else if (event.key === "Enter" || event.key === " ") {
@@ -255,8 +265,6 @@ export class Grips {
   }
 }
 
-const sentence = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1) + (/[.!?]$/.test(words) ? "" : ".");
-
 /** A key press along the one line that a grip can go: right and up are forward on a line that runs right or up. */
 function onLine(along: Flat, [x, y]: [number, number, number]): Flat {
   const forward = Math.abs(along[0]) >= Math.abs(along[1]) ? Math.sign(along[0]) : Math.sign(along[1]);
@@ -264,9 +272,16 @@ function onLine(along: Flat, [x, y]: [number, number, number]): Flat {
   return [along[0] * by, along[1] * by];
 }
 
+/** A key press on what turns: where the arrow points on the sheet; square to that, left turns left and up turns up. */
+function turnBy(along: Flat, [x, y]: [number, number, number]): number {
+  const goes = (axis: 0 | 1, square: number) => (Math.abs(along[axis]) >= SQUARE ? Math.sign(along[axis]) : square);
+  return x * goes(0, -1) + y * goes(1, 1);
+}
+
 function look(kind: string): SVGElement[] {
   switch (kind) {
     case "lamp":
+    case "lamp-out":
       return [svg("path", { class: "mark", d: "M-9 -5H1L7 -9V9L1 5H-9Z" })];
     case "aim":
       return [svg("path", { class: "mark-line", d: "M-7 0H7M0 -7V7" }), svg("circle", { class: "mark-hollow", r: 4 })];
@@ -274,6 +289,8 @@ function look(kind: string): SVGElement[] {
       return [svg("rect", { class: "mark rail-mark", x: -5, y: -8, width: 10, height: 16 })];
     case "look":
       return [svg("path", { class: "mark-line", d: "M-9 0Q0 -8 9 0Q0 8 -9 0Z" }), svg("circle", { class: "mark-dot", r: 2.5 })];
+    case "turn":
+      return [svg("path", { class: "mark-line", d: "M-2 -9Q5 0 -2 9M-5.5 -6L-2 -9.5L1.5 -7M-5.5 6L-2 9.5L1.5 7" }), svg("circle", { class: "mark-dot", r: 2.5 })];
     case "subject":
       return [svg("circle", { class: "mark-hollow", r: 8 }), svg("circle", { class: "mark-dot", r: 2 })];
     case "opening":

@@ -5,7 +5,7 @@ import { rowsOf, valueOf } from "./values";
 
 const KEPT = 12;
 /** Keys whose change a drawing can show by itself, by moving or sizing what is drawn. */
-const SHOWN: Record<string, string[]> = { lamp: ["at", "toward"], prop: ["at"], opening: ["at", "size"], shot: ["from", "to", "look"] };
+const SHOWN: Record<string, string[]> = { lamp: ["at", "toward"], prop: ["at"], opening: ["at", "size"], shot: ["from", "to", "look", "lamps"] };
 
 export class Scenes {
   private readonly byRev = new Map<number, Scene>();

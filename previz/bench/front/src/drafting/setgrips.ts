@@ -1,9 +1,9 @@
 // What can be taken hold of in plan and section, and what the file would say were it moved.
 
-import type { Change, Drawing, Flat, Key, Point, Scene, Value } from "../protocol";
-import { poseAt } from "./camera";
+import type { Change, Drawing, Flat, Key, Lamp, Light, Point, Scene, Shot, Value } from "../protocol";
+import { aheadOf, poseAt, turnedTo } from "./camera";
 import type { Grip, Guide, How, Moved } from "./grips";
-import { figure, isFlat, isPoint, panelFrame, placeSays, rounded, rowName, rowsOf, valueOf } from "./values";
+import { figure, isFlat, isPoint, panelFrame, placeSays, rounded, rowName, valueOf } from "./values";
 
 /** Which two axes of the set a drawing shows: right and up on the sheet; `deep` is the one that it does not. */
 export interface Facing {
@@ -26,12 +26,33 @@ export interface SetState {
   scene: Scene;
   changes: Change[];
   drawing: Drawing;
+  light: Light | null;
   shot: string;
   takeS: number;
   chosen: Key | null;
   facing: Facing;
   /** How near a drag must come to snap. [mm] */
   snapMm: number;
+}
+
+/** A lamp as the chosen shot has it, where it is now; `own`: at a place of that shot alone. */
+export type LampNow = Lamp & { own: boolean };
+
+export function lampsNow(state: SetState): LampNow[] {
+  const lamps = state.drawing.shots.find((shot) => shot.name === state.shot)?.lamps ?? state.drawing.lamps;
+  return lamps.map((lamp) => {
+    const now = (key: "at" | "toward"): Point => {
+      const found = valueOf(state.scene, state.changes, lamp.keys[key]);
+      return isPoint(found) ? found : lamp[key];
+    };
+    return { ...lamp, at: now("at"), toward: now("toward"), own: lamp.keys.at[0] === "shot" };
+  });
+}
+
+/** Where the lens goes in the chosen shot: as the engine has it for what is tried out, else as it is drawn. */
+export function movingShot(state: SetState): Shot | undefined {
+  const tried = state.light?.shot;
+  return tried?.name === state.shot ? tried : state.drawing.shots.find((shot) => shot.name === state.shot);
 }
 
 const dot = (a: Point, b: Point) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
@@ -105,13 +126,11 @@ function linesOf(state: SetState, key: Key): Line[] {
     const [a, b] = opening.line;
     add([(a[0] + b[0]) / 2, (a[1] + b[1]) / 2], `in line with ${opening.name}`);
   }
-  const own = key.slice(0, 2).join("\n");
-  for (const table of ["lamp", "prop"] as const)
-    for (const row of rowsOf(scene, table)) {
-      const at = valueOf(scene, changes, [table, row.name ?? "", "at"]);
-      const wanted = table === "lamp" || row.name === drawing.shots.find((shot) => shot.name === state.shot)?.subject?.name;
-      if (wanted && isPoint(at) && [table, row.name].join("\n") !== own) add(flat(facing, at), `in line with ${row.name}`);
-    }
+  const own = key.slice(0, -1).join("\n");
+  for (const lamp of lampsNow(state)) if (lamp.keys.at.slice(0, -1).join("\n") !== own) add(flat(facing, lamp.at), `in line with ${lamp.name}`);
+  const subject = subjectOf(state);
+  const at = valueOf(scene, changes, ["prop", subject ?? "", "at"]);
+  if (subject && isPoint(at) && ["prop", subject].join("\n") !== own) add(flat(facing, at), `in line with ${subject}`);
   for (const end of ["from", "to"] as const) {
     const at = valueOf(scene, changes, ["slider", end]);
     if (isPoint(at) && !(key[0] === "slider" && key[1] === end)) add(flat(facing, at), `in line with the rail's ${end === "from" ? "start" : "end"}`);
@@ -120,11 +139,14 @@ function linesOf(state: SetState, key: Key): Line[] {
   return lines;
 }
 
+/** Lamps as the chosen shot has them: what it says of its own is moved for this shot alone. */
 function lampGrips(state: SetState): Grip[] {
-  return state.drawing.lamps.flatMap((lamp) => {
+  return lampsNow(state).flatMap((lamp) => {
     const chosen: Key = ["lamp", lamp.name];
-    const aim = pointGrip(state, "aim", [...chosen, "toward"], `Where lamp ${lamp.name} points`, `Point lamp ${lamp.name}`, chosen);
-    const stand = pointGrip(state, "lamp", [...chosen, "at"], `Lamp ${lamp.name}`, `Move lamp ${lamp.name}`, chosen);
+    const where = (key: Key) => (key[0] === "shot" ? ` in ${state.shot}` : "");
+    const { at, toward } = lamp.keys;
+    const aim = lamp.out ? null : pointGrip(state, "aim", toward, `Where lamp ${lamp.name} points${where(toward)}`, `Point lamp ${lamp.name}${where(toward)}`, chosen);
+    const stand = pointGrip(state, lamp.out ? "lamp-out" : "lamp", at, `Lamp ${lamp.name}${lamp.out ? `, out in ${state.shot}` : where(at)}`, `Move lamp ${lamp.name}${where(at)}`, chosen);
     return [aim, stand].filter((grip): grip is Grip => grip !== null);
   });
 }
@@ -134,8 +156,10 @@ function railGrips(state: SetState): Grip[] {
   return (["from", "to"] as const).flatMap((end) => pointGrip(state, "rail", ["slider", end], `Rail, ${ends[end]}`, `Move the rail's ${ends[end]}`, ["slider"]) ?? []);
 }
 
+const subjectOf = (state: SetState): string | undefined => state.drawing.shots.find((shot) => shot.name === state.shot)?.subject?.name;
+
 function propGrips(state: SetState): Grip[] {
-  const subject = state.drawing.shots.find((shot) => shot.name === state.shot)?.subject?.name;
+  const subject = subjectOf(state);
   const names = new Set<string>();
   if (subject) names.add(rowName(state.scene, "prop", subject));
   if (state.chosen?.[0] === "prop" && state.chosen[1]) names.add(state.chosen[1]);
@@ -156,11 +180,90 @@ function shotGrips(state: SetState): Grip[] {
     const what = `Lens at the ${names[end]} of ${shot.name}`;
     const grip = pointGrip(state, "lens", key, what, `Move the ${names[end]} of ${shot.name}`, chosen);
     if (grip) found.push(grip);
-    else if (typeof value === "number") found.push(...onRail(state, key, value, what, `Move the ${names[end]} of ${shot.name}`, chosen, poseAt(shot, end === "from" ? 0 : shot.take_s).at));
+    else if (typeof value === "number") {
+      // where it was drawn, to which its own move is added; or where a turn that is tried out has swung it
+      const still = value === valueOf(state.scene, [], key);
+      found.push(...onRail(state, key, value, what, `Move the ${names[end]} of ${shot.name}`, chosen, poseAt((still && movingShot(state)) || shot, end === "from" ? 0 : shot.take_s).at));
+    }
   }
-  const look = pointGrip(state, "look", [...chosen, "look"], `What ${shot.name} looks at`, `Turn ${shot.name}`, chosen);
+  const look = pointGrip(state, "look", [...chosen, "look"], `What ${shot.name} looks at`, `Turn ${shot.name}`, chosen) ?? turnGrip(state, shot.name, chosen);
   return look ? [...found, look] : found;
 }
+
+/** The lens of a shot whose pan and tilt are typed: the plan turns its pan, the section its tilt. [degrees] */
+function turnGrip(state: SetState, name: string, chosen: Key): Grip | null {
+  const shot = movingShot(state);
+  const [pan, tilt] = (["pan", "tilt"] as const).map((key) => valueOf(state.scene, state.changes, [...chosen, "look", key]));
+  if (!shot || typeof pan !== "number" || typeof tilt !== "number") return null;
+  const isPlan = state.facing === PLAN;
+  const [which, start] = isPlan ? (["pan", pan] as const) : (["tilt", tilt] as const);
+  const key = [...chosen, "look", which];
+  const pose = poseAt(shot, state.takeS);
+  const ahead = aheadOf(shot, pose);
+  // on the rail a lens swings about the pan axis behind it; one whose places are typed as points stays where it is
+  const reach = isPlan && typeof valueOf(state.scene, state.changes, [...chosen, "from"]) === "number" ? Number(valueOf(state.scene, state.changes, ["slider", "reach"]) ?? 0) : 0;
+  const level = Math.hypot(pose.forward[0], pose.forward[1]) || 1;
+  const axis: Point = [pose.at[0] - (reach * pose.forward[0]) / level, pose.at[1] - (reach * pose.forward[1]) / level, pose.at[2]];
+  const spot = (to: number, far = ahead): Flat => {
+    const [out, { forward }] = [turnedTo(isPlan ? to : pan, 0).forward, isPlan ? turnedTo(to, tilt) : turnedTo(pan, to)];
+    return flat(state.facing, [0, 1, 2].map((i) => axis[i]! + reach * out[i]! + far * forward[i]!) as Point);
+  };
+  const pivot = flat(state.facing, axis);
+  // in the section, what lies level is seen shortened by how far the lens is panned out of it
+  const shortened = isPlan ? 1 : flat(state.facing, turnedTo(pan, 0).forward)[0];
+  const turnTo = (place: Flat): number => {
+    const [right, up] = [place[0] - pivot[0], place[1] - pivot[1]];
+    const angle = isPlan ? degrees(Math.atan2(up, right)) : degrees(Math.atan2(up * Math.abs(shortened), Math.max(0, right * Math.sign(shortened))));
+    return isPlan ? start + ((((angle - start) % 360) + 540) % 360) - 180 : angle;
+  };
+  const moved = (to: number, met: string[] = [], guides: Guide[] = []): Moved => ({ changes: [{ key, to }], words: [`${name}: ${which} ${figure(to)}°`, ...met].join(" · "), guides });
+  const at = spot(start);
+  const next = spot(start + 0.5);
+  const way: Flat = [next[0] - at[0], next[1] - at[1]];
+  const long = Math.hypot(...way) || 1;
+  return {
+    id: key.join("/"),
+    kind: "turn",
+    name: `Where ${name} looks, ${which} ${figure(start)}°`,
+    at,
+    says: `${isPlan ? "Pan" : "Tilt"} ${name}`,
+    chosen,
+    turn: degrees(Math.atan2(at[1] - pivot[1], at[0] - pivot[0])),
+    along: [way[0] / long, way[1] / long],
+    move(by, _, how) {
+      const to = turnTo([at[0] + by[0], at[1] + by[1]]);
+      const met = how === "drag" ? sightOf(state, turnTo, to, ahead) : null;
+      if (met) return moved(rounded(met.to, true), [met.words], [{ from: spot(met.to, 0), to: met.at ?? spot(met.to) }]);
+      return moved(rounded(to, how === "fine"));
+    },
+    turned: (by, fine) => moved(rounded(isPlan ? start + by : Math.max(-90, Math.min(90, start + by)), fine || !Number.isInteger(start))),
+  };
+}
+
+/** What a lens that is turned to an angle comes near to looking straight at, or along; null where it does not. */
+function sightOf(state: SetState, turnTo: (place: Flat) => number, angle: number, ahead: number): { to: number; words: string; at: Flat | null } | null {
+  const isPlan = state.facing === PLAN;
+  const seen = sights(state).map(({ at, words }) => ({ to: turnTo(at), words, at: at as Flat | null }));
+  const level = isPlan ? [-180, -90, 0, 90, 180].map((one) => one + 360 * Math.round((angle - one) / 360)) : [0];
+  seen.push(...level.map((to) => ({ to, words: isPlan ? "square to the set" : "level", at: null })));
+  const off = (one: { to: number }) => (Math.abs(one.to - angle) * Math.PI * ahead) / 180;
+  const near = seen.filter((one) => off(one) <= state.snapMm).sort((a, b) => off(a) - off(b));
+  return near[0] ?? null;
+}
+
+/** Middles of openings, lamps and the subject on the sheet. */
+function sights(state: SetState): { at: Flat; words: string }[] {
+  const { drawing, facing, scene, changes } = state;
+  const openings = (facing === PLAN ? drawing.plan : drawing.section).openings.map(({ name, line: [a, b] }) => ({ at: [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2] as Flat, name }));
+  const lamps = lampsNow(state).map((lamp) => ({ at: flat(facing, lamp.at), name: lamp.name }));
+  const subject = drawing.shots.find((shot) => shot.name === state.shot)?.subject;
+  const by = subject && offsetOf(valueOf(scene, changes, ["prop", subject.name, "at"]), valueOf(scene, [], ["prop", subject.name, "at"]));
+  const middle = subject && (subject.at.map((value, i) => value + (by?.[i] ?? 0)) as Point);
+  const own = middle ? [{ at: flat(facing, middle), name: subject.name }] : [];
+  return [...own, ...openings, ...lamps].map(({ at, name }) => ({ at, words: `straight at ${name}` }));
+}
+
+const degrees = (radians: number): number => (radians * 180) / Math.PI;
 
 function onRail(state: SetState, key: Key, value: number, what: string, says: string, chosen: Key, drawnAt: Point): Grip[] {
   const [from, to] = (["from", "to"] as const).map((end) => valueOf(state.scene, state.changes, ["slider", end]));

@@ -3,10 +3,10 @@
 import type { Bench, Mount } from "../bench";
 import { svg } from "../dom";
 import type { Cut, Drawing, Flat, Light, Point, Shot } from "../protocol";
-import { bodyParts, frameCorners, poseAt } from "./camera";
+import { aheadOf, bodyParts, frameCorners, poseAt } from "./camera";
 import { DrawnPaper } from "./drawnpaper";
 import type { Grip } from "./grips";
-import { type Facing, flat, offsetOf, openingOffset, PLAN, sectionFacing, setGrips, type SetState, throwOf } from "./setgrips";
+import { type Facing, flat, lampsNow, type LampNow, movingShot, offsetOf, openingOffset, PLAN, sectionFacing, setGrips, type SetState, throwOf } from "./setgrips";
 import { type Box, hull, line, rings } from "./sheet";
 import { trying } from "./trying";
 import { figure, isPoint, rowName, valueOf } from "./values";
@@ -17,14 +17,8 @@ const EDGE_PX = 26;
 /** Openings drawn shorter than this are not named: their names would hide the set. */
 const LEAST_NAMED_PX = 10;
 
-interface LampNow {
-  name: string;
-  at: Point;
-  toward: Point;
-  /** Where its mark stands on the sheet, and whether that is only where the line to it leaves the sheet. */
-  mark: Flat;
-  off: boolean;
-}
+/** Where a lamp's mark stands on the sheet, and whether that is only where the line to it leaves the sheet. */
+type LampMarked = LampNow & { mark: Flat; off: boolean };
 
 export const setPaper =
   (kind: "plan" | "section"): Mount =>
@@ -32,6 +26,8 @@ export const setPaper =
     new SetPaper(kind, host, bench);
 
 class SetPaper extends DrawnPaper {
+  private along: "x" | "y" | null = null;
+
   constructor(
     private readonly kind: "plan" | "section",
     host: HTMLElement,
@@ -44,7 +40,13 @@ class SetPaper extends DrawnPaper {
   }
 
   protected newDrawing(): void {
-    if (this.bench.drawing.get()) this.sheet.settle();
+    const drawing = this.bench.drawing.get();
+    if (drawing) {
+      // a section that lies the other way is fitted anew: where the paper was moved to means nothing on it
+      if (this.kind === "section" && drawing.section.along !== this.along) this.sheet.forget();
+      this.along = drawing.section.along;
+      this.sheet.settle();
+    }
     this.soon.ask();
   }
 
@@ -58,6 +60,7 @@ class SetPaper extends DrawnPaper {
       scene,
       changes: [...since, ...this.bench.theirTry.get(), ...trying(this.bench).get()],
       drawing,
+      light: this.bench.light.get(),
       shot: this.bench.shot.get(),
       takeS: this.bench.takeS.get(),
       chosen: this.bench.chosen.get(),
@@ -76,7 +79,7 @@ class SetPaper extends DrawnPaper {
     const facing = this.facing(drawing);
     const points: Point[] = [...drawing.bounds, ...(this.shot(drawing)?.path ?? [])];
     if (everything) {
-      points.push(...drawing.lamps.map((lamp) => lamp.at));
+      points.push(...lampsNow(this.state(drawing)).map((lamp) => lamp.at));
       if (drawing.slider) points.push(drawing.slider.from, drawing.slider.to);
     }
     const all = points.map((p) => flat(facing, p));
@@ -98,15 +101,16 @@ class SetPaper extends DrawnPaper {
     const state = this.state(drawing);
     const cut = this.kind === "plan" ? drawing.plan : drawing.section;
     const lamps = this.lamps(state);
+    const { light } = state;
     const shot = this.shot(drawing);
-    const light = this.bench.light.get();
+    const moving = movingShot(state);
     this.sheet.world.replaceChildren(
       ...this.below(state, cut),
       ...(light ? this.light(state, light) : []),
       svg("path", { class: "cut", d: rings(cut.cut), fill: `url(#${this.sheet.hatch})` }),
       ...this.openings(state, cut),
       ...this.rail(state),
-      ...(shot ? this.camera(state, shot) : []),
+      ...(moving ? this.camera(state, moving) : []),
     );
     this.lines.replaceChildren(...this.beams(lamps), ...this.guides());
     const grips = setGrips(state).map((grip) => this.onSheet(grip, lamps));
@@ -117,8 +121,8 @@ class SetPaper extends DrawnPaper {
 
   private caption(drawing: Drawing): string {
     if (this.kind === "plan") return `Cut ${figure(drawing.plan.cut_mm)} mm above the floor`;
-    const { along, at_mm } = drawing.section;
-    return `Cut upright at ${along === "x" ? "y" : "x"} ${figure(at_mm)} mm`;
+    const { along, at_mm, shot } = drawing.section;
+    return `Cut upright at ${along === "x" ? "y" : "x"} ${figure(at_mm)} mm${shot ? ` for “${shot}”` : ""}`;
   }
 
   private below(state: SetState, cut: Cut): SVGElement[] {
@@ -160,9 +164,7 @@ class SetPaper extends DrawnPaper {
 
   private camera(state: SetState, shot: Shot): SVGElement[] {
     const pose = poseAt(shot, state.takeS);
-    const target = shot.subject?.at ?? [pose.at[0] + 100 * pose.forward[0], pose.at[1] + 100 * pose.forward[1], pose.at[2] + 100 * pose.forward[2]];
-    const ahead = Math.max(20, [0, 1, 2].reduce((sum, i) => sum + (target[i]! - pose.at[i]!) * pose.forward[i]!, 0));
-    const corners = frameCorners(shot, pose, ahead);
+    const corners = frameCorners(shot, pose, aheadOf(shot, pose));
     const shape = (points: Point[]) => rings([hull(points.map((p) => flat(state.facing, p)))]);
     return [
       svg("path", { class: "in-frame", d: shape([pose.at, ...corners]) }),
@@ -173,33 +175,29 @@ class SetPaper extends DrawnPaper {
   }
 
   /** Lamps where they are now; one beyond the sheet is marked at its edge. */
-  private lamps(state: SetState): LampNow[] {
+  private lamps(state: SetState): LampMarked[] {
     const { width, height } = this.sheet;
-    return state.drawing.lamps.map((lamp) => {
-      const value = (key: string, drawn: Point): Point => {
-        const found = valueOf(state.scene, state.changes, ["lamp", lamp.name, key]);
-        return isPoint(found) ? found : drawn;
-      };
-      const [at, toward] = [value("at", lamp.at), value("toward", lamp.toward)];
+    return lampsNow(state).map((lamp) => {
+      const { at, toward } = lamp;
       const [here, there] = [this.sheet.px(flat(state.facing, at)), this.sheet.px(flat(state.facing, toward))];
       const inside = (p: Flat) => p[0] >= 12 && p[1] >= 12 && p[0] <= width - 12 && p[1] <= height - 12;
-      if (inside(here)) return { name: lamp.name, at, toward, mark: here, off: false };
+      if (inside(here)) return { ...lamp, mark: here, off: false };
       const clamp = (p: Flat): Flat => [Math.min(width - EDGE_PX, Math.max(EDGE_PX, p[0])), Math.min(height - EDGE_PX - 10, Math.max(EDGE_PX, p[1]))];
-      return { name: lamp.name, at, toward, mark: inside(there) ? leaving(there, here, width, height) : clamp(here), off: true };
+      return { ...lamp, mark: inside(there) ? leaving(there, here, width, height) : clamp(here), off: true };
     });
   }
 
-  private onSheet(grip: Grip, lamps: LampNow[]): Grip {
-    const lamp = grip.kind === "lamp" && lamps.find((one) => grip.id === `lamp/${one.name}/at`);
+  private onSheet(grip: Grip, lamps: LampMarked[]): Grip {
+    const lamp = lamps.find((one) => grip.id === one.keys.at.join("/"));
     if (!lamp) return grip;
     const aim = this.sheet.px(flat(this.facing(this.bench.drawing.get()!), lamp.toward));
     const turn = (Math.atan2(lamp.mark[1] - aim[1], aim[0] - lamp.mark[0]) * 180) / Math.PI;
     return { ...grip, at: this.sheet.mm(lamp.mark), turn };
   }
 
-  private beams(lamps: LampNow[]): SVGElement[] {
+  private beams(lamps: LampMarked[]): SVGElement[] {
     const drawing = this.bench.drawing.get()!;
-    return lamps.flatMap((lamp) => {
+    return lamps.filter((lamp) => !lamp.out).flatMap((lamp) => {
       const aim = this.sheet.px(flat(this.facing(drawing), lamp.toward));
       const [x, y] = lamp.mark;
       const out: SVGElement[] = [svg("path", { class: "beam", d: `M${x} ${y}L${aim[0]} ${aim[1]}` })];
@@ -222,12 +220,15 @@ class SetPaper extends DrawnPaper {
     });
   }
 
-  private labels(state: SetState, cut: Cut, lamps: LampNow[], grips: Grip[], shot: Shot | undefined): SVGElement[] {
+  private labels(state: SetState, cut: Cut, lamps: LampMarked[], grips: Grip[], shot: Shot | undefined): SVGElement[] {
     const { sheet } = this;
     const words: Word[] = [];
     const held = grips.find((grip) => grip.id === this.grips.held);
     if (held && this.grips.words) words.push({ text: this.grips.words.replace(/^[^:]*: /, ""), at: sheet.px(held.at), class: "live", away: 20, first: "above", always: true });
-    for (const lamp of lamps) words.push({ text: lamp.off ? `${lamp.name}, ${figure(Math.round(throwOf(lamp.at, lamp.toward)))} mm away` : lamp.name, at: lamp.mark, class: "lamp-word", away: 15 });
+    for (const lamp of lamps) {
+      const more = [lamp.out && "out in this shot", lamp.own && "in this shot", lamp.off && `${figure(Math.round(throwOf(lamp.at, lamp.toward)))} mm away`];
+      words.push({ text: [lamp.name, ...more.filter(Boolean)].join(", "), at: lamp.mark, class: "lamp-word", away: 15 });
+    }
     const named = new Set<string>();
     for (const opening of cut.openings) {
       const name = rowName(state.scene, "opening", opening.name);
@@ -243,8 +244,8 @@ class SetPaper extends DrawnPaper {
       words.push({ text: shot.subject.name, at: sheet.px(grip?.at ?? flat(state.facing, shot.subject.at)), away: 13 });
     }
     for (const grip of grips) {
-      const text = grip.kind === "lens" ? (grip.id.endsWith("/from") ? "start" : "end") : grip.kind === "rail" ? (grip.id.endsWith("/from") ? "rail, 0" : "rail end") : grip.kind === "look" ? "looks here" : "";
-      if (text) words.push({ text, at: sheet.px(grip.at), away: 12 });
+      const text = grip.kind === "lens" ? (grip.id.endsWith("/from") ? "start" : "end") : grip.kind === "rail" ? (grip.id.endsWith("/from") ? "rail, 0" : "rail end") : grip.kind === "look" ? "looks here" : grip.kind === "turn" ? grip.name.replace(/^.*, /, "") : "";
+      if (text && !(grip === held && this.grips.words)) words.push({ text, at: sheet.px(grip.at), away: 12 });
       if (grip.kind === "subject" && grip.chosen?.[1] !== shot?.subject?.name) words.push({ text: grip.chosen?.[1] ?? "", at: sheet.px(grip.at), away: 13 });
     }
     const taken = grips.map((grip) => {

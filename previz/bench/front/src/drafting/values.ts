@@ -2,8 +2,6 @@
 
 import type { Change, Flat, Key, Point, Row, Scene, Value } from "../protocol";
 
-const same = (a: Key, b: Key) => a.length === b.length && a.every((part, i) => part === b[i]);
-
 /** The row of a table by its name, as typed. */
 export function rowOf(scene: Scene, table: string, name: string): Row | undefined {
   return rowsOf(scene, table).find((row) => row.name === name);
@@ -14,10 +12,17 @@ export function rowsOf(scene: Scene, table: string): Row[] {
   return Array.isArray(rows) ? (rows as Row[]) : [];
 }
 
-/** The value of a key; a later change goes before an earlier one, and all before the file. */
+/** The value of a key; a later change, of the key or of what holds it, goes before an earlier one, and all before the file. */
 export function valueOf(scene: Scene, changes: Change[], key: Key): Value | undefined {
-  for (let i = changes.length - 1; i >= 0; i--) if (same(changes[i]!.key, key)) return changes[i]!.to;
-  let here: unknown = scene;
+  for (let i = changes.length - 1; i >= 0; i--) {
+    const change = changes[i]!;
+    if (change.key.every((part, j) => part === key[j])) return within(change.to, key.slice(change.key.length));
+  }
+  return within(scene, key);
+}
+
+function within(held: unknown, key: Key): Value | undefined {
+  let here = held;
   for (const part of key) {
     if (Array.isArray(here)) here = (here as Row[]).find((row) => row.name === part);
     else if (here && typeof here === "object") here = (here as Record<string, unknown>)[part];

@@ -14,8 +14,8 @@ export interface Editor {
 export interface Answers {
   /** Put it into the file; what is wrong with it, in the maker's words. */
   change(to: Value): Promise<string[]>;
-  /** Show it while it is being changed. */
-  tried(to: Value): void;
+  /** Show it while it is being changed; undefined: it is left as it was. */
+  tried(to: Value | undefined): void;
 }
 
 /** Steps of the arrow keys come quickly: they are one edit. */
@@ -49,7 +49,7 @@ export function editor(field: Field, value: Value, suggestions: string[], answer
     if ("wrong" in told) return show([told.wrong]);
     if (told.to === null && field.required) return show([`${field.key} cannot be left out.`]);
     changed = false;
-    if (JSON.stringify(told.to) === JSON.stringify(value)) return answers.tried(value);
+    if (JSON.stringify(told.to) === JSON.stringify(value)) return answers.tried(undefined);
     show(await answers.change(told.to));
   }
 
@@ -65,7 +65,7 @@ export function editor(field: Field, value: Value, suggestions: string[], answer
     clearTimeout(timer);
     changed = false;
     parts.write(value);
-    answers.tried(value);
+    answers.tried(undefined);
     show([]);
   }
 

@@ -4,7 +4,7 @@ import type { Bench, Mount } from "../bench";
 import { Ends, h } from "../dom";
 import type { Key, Row, Value } from "../protocol";
 import { Keys, type Field, type Schema } from "../schema";
-import { ROW_TABLES, SINGLE_TABLES, keyWords, rowAt, rowsOf } from "../words";
+import { ROW_TABLES, SINGLE_TABLES, faultWords, keyWords, rowAt, rowsOf } from "../words";
 import { editor, type Editor } from "./fields";
 
 const TABLE_WORDS: Record<string, string> = { lamp: "Lamps", opening: "Openings", prop: "Props", shot: "Shots", room: "Rooms", finish: "Finishes" };
@@ -46,7 +46,7 @@ export const thing: Mount = (host, bench) => {
 
   function draw(): void {
     if (editors.some(({ dirty }) => dirty())) return;
-    const { scene } = bench.scene.get();
+    const { scene, rev } = bench.scene.get();
     fillPicker();
     const key = chosenKey();
     const row = key.length ? rowAt(scene, key) : (scene as Row);
@@ -58,7 +58,7 @@ export const thing: Mount = (host, bench) => {
       return;
     }
     const fields = key.length ? keys.fields(key[0]!, row) : keys.file(FILE_KEYS);
-    const made = fields.map((field) => ({ field, editor: editor(field, row[field.key] ?? null, suggestions(field), { change: (to) => change(key, field, to), tried: (to) => tried(key, field, to) }) }));
+    const made = fields.map((field) => ({ field, editor: editor(field, row[field.key] ?? null, suggestions(field), { change: (to) => change(key, field, to, rev), tried: (to) => tried(key, field, to) }) }));
     editors = made.map((one) => one.editor);
     const set = made.filter(({ field }) => field.required || !same(row[field.key] ?? null, field.preset));
     const unset = made.filter((one) => !set.includes(one));
@@ -80,13 +80,13 @@ export const thing: Mount = (host, bench) => {
     return [];
   }
 
-  function tried(key: Key, field: Field, to: Value): void {
-    bench.tryOut([{ key: [...key, field.key], to }]);
+  function tried(key: Key, field: Field, to: Value | undefined): void {
+    bench.tryOut(to === undefined ? [] : [{ key: [...key, field.key], to }]);
   }
 
-  async function change(key: Key, field: Field, to: Value): Promise<string[]> {
-    const outcome = await bench.edit([{ key: [...key, field.key], to }], `Set ${field.key} of ${keyWords(key)}`);
-    if (outcome.done === "refused") return outcome.faults.map(({ says, remedy }) => [says, remedy].filter(Boolean).join(" "));
+  async function change(key: Key, field: Field, to: Value, seen: number): Promise<string[]> {
+    const outcome = await bench.edit([{ key: [...key, field.key], to }], `Set ${field.key} of ${keyWords(key)}`, seen);
+    if (outcome.done === "refused") return outcome.faults.map(faultWords);
     if (field.key === "name" && outcome.done === "accepted" && typeof to === "string" && key.length === 2) bench.chosen.set([key[0]!, to]);
     return [];
   }

@@ -185,7 +185,8 @@ class WallPaper extends DrawnPaper {
     const at = value("at");
     const raw = value("size");
     const size = sizeOf(raw);
-    const put = (key: string, to: Value, what: string) => void this.grips.edit([{ key: ["opening", row, key], to }], `${what} of opening ${row}`);
+    const { rev } = this.bench.scene.get();
+    const put = (key: string, to: Value, what: string) => void this.grips.edit([{ key: ["opening", row, key], to }], `${what} of opening ${row}`, rev);
     const number = (label: string, start: number, change: (to: number) => void) =>
       h("label", {}, h("span", {}, label), h("input", { type: "number", step: "any", inputmode: "decimal", value: start, onchange: (event: Event) => {
         const to = (event.target as HTMLInputElement).valueAsNumber;
