@@ -130,13 +130,14 @@ class TestChanges:
         assert bench.scene.read_text() == text
 
     def test_the_history_leads_back(self, page, bench, waiting):
-        """Each revision has a button."""
+        """Each revision has a button, and so has the file as it was found."""
         choose(page, "prop", "table")
         before = waiting.revision(page)
         text = bench.scene.read_text()
         field(page, "at", 0).fill("140")
         field(page, "at", 0).press("Enter")
         changed = waiting.settled(page, before)
+        page.get_by_role("button", name="Go back to: As the bench found the file", exact=False).wait_for()
         page.get_by_role("button", name="Go back to", exact=False).first.click()
         waiting.settled(page, changed)
         assert bench.scene.read_text() == text
@@ -244,6 +245,24 @@ class TestTwoDevices:
         question.get_by_role("button", name="Keep these").click()
         waiting.settled(page, between)
         assert bench.read()["lamp"][0]["at"][1] == 120
+
+
+class TestKeyboard:
+    """Everything can be reached and used without a pointer."""
+
+    def test_tab_comes_to_marks_alone_and_shows_them(self, page, waiting):
+        """What Tab reaches on a drawing has a name, and lies on the paper when it is reached."""
+        page.locator("#paper-plan .sheet-svg").focus()
+        for _ in range(4):
+            page.keyboard.press("Tab")
+            name, inside = page.evaluate(
+                """() => {
+                    const mark = document.activeElement, [at, paper] = [mark.getBoundingClientRect(), mark.closest("svg").getBoundingClientRect()];
+                    const [x, y] = [at.x + at.width / 2, at.y + at.height / 2];
+                    return [mark.getAttribute("aria-label"), x > paper.left && x < paper.right && y > paper.top && y < paper.bottom];
+                }"""
+            )
+            assert name and inside
 
 
 class TestRules:

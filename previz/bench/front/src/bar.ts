@@ -48,7 +48,7 @@ export function placeBar(host: HTMLElement, bench: Bench): void {
     if (file) document.title = `${file} on the bench`;
     met ||= bench.link.get() === "here";
     const isAway = met && bench.link.get() === "away";
-    kept.textContent = isAway ? "not connected" : bench.outsideFaults.get().length ? `${file} has faults` : bench.saved.get() >= rev ? `${file} is saved` : `${file} is being saved`;
+    kept.textContent = rev < 0 ? "the file is opened" : isAway ? "not connected" : bench.outsideFaults.get().length ? `${file} has faults` : bench.saved.get() >= rev ? `${file} is saved` : `${file} is being saved`;
     kept.classList.toggle("away", isAway);
     away.hidden = !isAway;
   };

@@ -11,12 +11,15 @@ export interface Sheet {
   mount: Mount;
 }
 
-/** From the widest down: the first whose width fits is taken. Columns left to right, papers top to bottom. */
+/**
+ * From the widest down: the first whose width fits is taken. Columns left to right, papers top to bottom. On a phone they lie under one
+ * another; the picture stays in sight beside what changes it, which is the first.
+ */
 const ARRANGEMENTS: { from: number; columns: string[][] }[] = [
   { from: 2500, columns: [["plan", "section"], ["lens", "time"], ["wall", "walk round"], ["findings", "the thing"], ["papers", "history", "share"]] },
   { from: 1240, columns: [["plan", "section", "share", "history"], ["lens", "time", "findings"], ["the thing", "wall", "walk round", "papers"]] },
   { from: 740, columns: [["lens", "time", "findings", "walk round", "papers", "history"], ["plan", "section", "the thing", "wall", "share"]] },
-  { from: 0, columns: [["lens", "time", "plan", "section", "wall", "findings", "the thing", "walk round", "papers", "history", "share"]] },
+  { from: 0, columns: [["lens", "time", "plan", "section", "wall", "findings", "the thing"], ["walk round", "papers", "history", "share"]] },
 ];
 
 const idOf = (name: string): string => `paper-${name.replace(/ /g, "-")}`;
@@ -53,5 +56,7 @@ export function layOut(host: HTMLElement, bench: Bench, sheets: Sheet[]): void {
     table.replaceChildren(...columns);
   };
   addEventListener("resize", arrange);
+  const lens = papers.get("lens");
+  if (lens) new ResizeObserver(() => document.documentElement.style.setProperty("--in-sight", `${lens.offsetHeight}px`)).observe(lens);
   arrange();
 }

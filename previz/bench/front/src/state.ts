@@ -132,7 +132,6 @@ export function makeBench(): BenchState {
       bench.shot.on((shot) => {
         if (shot !== (bench.drawing.get()?.section.shot ?? "")) void refreshDrawing();
       });
-      bench.jobs.set((await bench.fetchJson<{ jobs: Job[] }>("api/jobs").catch(() => ({ jobs: [] }))).jobs.reverse());
       wire.connect();
     },
   };
@@ -183,6 +182,11 @@ export function makeBench(): BenchState {
   const refreshFigures = newest(async () => {
     const figures = await bench.fetchJson<Figures | null>("api/figures").catch(() => null);
     if (figures) bench.figures.set(figures);
+  });
+  /** All of them: what was told while the page was away did not reach it, and a server that was started anew has none. */
+  const refreshJobs = newest(async () => {
+    const told = await bench.fetchJson<{ jobs: Job[] }>("api/jobs").catch(() => null);
+    if (told) bench.jobs.set(told.jobs.reverse());
   });
   const refreshLight = newest(async () => {
     const light = await bench.fetchJson<Light | null>(`api/light/${lightWanted}`).catch(() => null);
@@ -283,6 +287,7 @@ export function makeBench(): BenchState {
         bench.clients.set(message.clients);
         bench.share.set(message.share);
         if (message.rev !== bench.scene.get().rev) void refreshScene().then(refreshDrawing);
+        void refreshJobs();
         for (const waiting of pending.all()) wire.send(waiting);
         lastLook = "";
         askLook();

@@ -77,7 +77,9 @@ export class Grips {
     this.trying = trying(bench);
     sheet.take = (px, event) => this.take(px, event);
     this.layer.addEventListener("keydown", (event) => this.key(event));
-    this.layer.addEventListener("focusout", () => this.keysDone());
+    // On the sheet: browsers take a drawn group that listens for focus itself for one that can be reached by Tab.
+    sheet.element.addEventListener("focusout", () => this.keysDone());
+    sheet.element.addEventListener("focusin", ({ target }) => this.reached(target));
   }
 
   /** Draw these grips, each where it was if it is still there, so that the keyboard keeps its place. */
@@ -108,6 +110,12 @@ export class Grips {
   dispose(): void {
     if (this.keys) clearTimeout(this.keys.timer);
     cancelAnimationFrame(this.frame);
+  }
+
+  /** Reached by the keyboard where the paper does not show it: bring it into view. */
+  private reached(target: EventTarget | null): void {
+    const grip = target instanceof Element && target.matches(":focus-visible") ? this.grips.find(({ id }) => id === target.getAttribute("data-grip")) : undefined;
+    if (grip) this.sheet.reveal(grip.at);
   }
 
   private take(px: Flat, event: PointerEvent): Drag | null {

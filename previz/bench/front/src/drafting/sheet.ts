@@ -20,6 +20,8 @@ const STEPS = [0.1, 0.5, 1, 5, 10, 50, 100, 500, 1000, 5000];
 const LEAST_GRID_PX = 9;
 const PER_PRESS = 1.4;
 const CLICK_PX = 4;
+/** Round what was reached by the keyboard. [px] */
+const ROOM_PX = 16;
 let count = 0;
 
 export class Sheet {
@@ -145,6 +147,14 @@ export class Sheet {
     this.own = true;
     this.origin = [this.origin[0] + by[0], this.origin[1] + by[1]];
     this.draw();
+  }
+
+  /** Move the paper as little as it takes to show a place, with some room round it. */
+  reveal(mm: Flat): void {
+    const at = this.px(mm);
+    const size: Flat = [this.width, this.height];
+    const by = [0, 1].map((axis) => Math.max(0, ROOM_PX - at[axis]!) - Math.max(0, at[axis]! - size[axis]! + ROOM_PX)) as Flat;
+    if (by[0] || by[1]) this.shift(by);
   }
 
   private resize(): void {

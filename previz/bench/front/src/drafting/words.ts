@@ -13,6 +13,8 @@ export interface Word {
   away?: number;
   /** Where it is tried first; else beside its place. */
   first?: "below" | "above";
+  /** Another place that it names as well, for one that is free above it. [px] */
+  over?: Flat;
   /** Kept, at the nearest free place or where it is, even if it must cross another: what is being dragged. */
   always?: boolean;
 }
@@ -73,9 +75,10 @@ export function crossings(all: Flat[][], r: Rect): number {
   return count;
 }
 
-function spots({ at, away = 12, first }: Word, wide: number): Rect[] {
+function spots({ at, away = 12, first, over }: Word, wide: number): Rect[] {
   const [x, y] = at;
   const out: Rect[] = first ? [{ x: x - wide / 2, y: first === "below" ? y + away : y - away - HIGH, width: wide, height: HIGH }] : [];
+  if (over) out.push({ x: over[0] - wide / 2, y: over[1] - away - HIGH, width: wide, height: HIGH });
   for (const d of [away, away * 1.8, away * 2.8]) {
     const [beside, left] = [x + d, x - d - wide];
     const [above, below] = [y - d - HIGH, y + d];

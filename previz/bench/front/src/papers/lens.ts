@@ -25,7 +25,7 @@ function ratioOf(bench: Bench): string {
 export const lens: Mount = (host, bench) => {
   const ends = new Ends();
   const picker = h("select", { id: "shot", "aria-label": "Shot", onchange: () => { bench.takeS.set(0); bench.shot.set(picker.value); } });
-  const moment = h("output", { class: "moment", for: "moment-slider" });
+  const moment = h("output", { class: "moment", for: "moment-slider", "aria-live": "off" });
   const slider = h("input", {
     id: "moment-slider", type: "range", min: 0, max: 1, step: STEP_S, value: 0, "aria-label": "Moment of the take",
     oninput: () => bench.takeS.set(Number(slider.value)),

@@ -50,7 +50,7 @@ class Strip implements Paper {
   /** Words lie over the tape, so that it never covers one. */
   private readonly named = svg("g");
   private readonly words = h("p", { class: "strip-now" });
-  private readonly slider = h("div", { class: "strip-slider", role: "slider", tabindex: 0, "aria-label": "Moment of the take", "aria-orientation": "horizontal" }, this.svg);
+  private readonly slider = h("div", { class: "strip-slider", role: "slider", tabindex: 0, "aria-label": "Moment of the take, on its curves", "aria-orientation": "horizontal" }, this.svg);
   private readonly watching: ResizeObserver;
   private width = 0;
   private height = 0;

@@ -32,11 +32,11 @@ export const walk: Mount = (host, bench) => {
       const [{ Round: Made }, pack] = await Promise.all([import("../play/round"), bench.fetchBuffer("api/walk")]);
       if (gone) return;
       round ??= new Made(canvas, bench);
-      round.show(pack);
-      shown = rev;
       says.hidden = true;
       canvas.hidden = buttons.hidden = false;
       round.fit();
+      round.show(pack);
+      shown = rev;
       element.dataset.rev = String(rev);
     } catch (error) {
       if (shown < 0) says.textContent = error instanceof Error ? error.message : String(error);

@@ -131,7 +131,7 @@ class WallPaper extends DrawnPaper {
     const words: Word[] = [];
     const [, ...snapped] = this.grips.words.split(" · ");
     if (held && snapped.length) words.push({ text: snapped.join(" · "), at: this.sheet.px(held.at), class: "live", away: 22, first: "above", always: true });
-    for (const one of leaders(openings)) words.push({ text: one.drawn.row, at: this.sheet.px([one.at[0] + one.size[0] / 2, one.at[1]]), class: "opening-word", away: 8, first: "below" });
+    for (const one of leaders(openings)) words.push({ text: one.drawn.row, at: this.sheet.px([one.at[0] + one.size[0] / 2, one.at[1]]), over: this.sheet.px([one.at[0] + one.size[0] / 2, one.at[1] + one.size[1]]), class: "opening-word", away: 8, first: "below" });
     const taken = grips.map((grip) => {
       const [x, y] = this.sheet.px(grip.at);
       return { x: x - 10, y: y - 10, width: 20, height: 20 };

@@ -57,6 +57,9 @@ void main() {
 
 const TURN = Math.PI / 36;
 
+/** Paper left free round the set. */
+const ROUND = 1.06;
+
 export class Round {
   private readonly renderer: WebGLRenderer;
   private readonly scene = new Scene();
@@ -133,12 +136,22 @@ export class Round {
     if (!this.bounds) return;
     const [low, high] = this.bounds.map((point) => new Vector3(...point)) as [Vector3, Vector3];
     const middle = low.clone().add(high).multiplyScalar(0.5);
-    const away = high.clone().sub(low).length() * 1.3;
     const ways: Record<string, [number, number, number]> = { front: this.openSide(), left: [-1, -0.35, 0.45], right: [1, -0.35, 0.45], above: [0, -0.02, 1] };
+    const way = new Vector3(...ways[side]!).normalize();
     this.orbit.target.copy(middle);
-    this.camera.position.copy(middle).addScaledVector(new Vector3(...ways[side]!).normalize(), away);
+    this.camera.position.copy(middle).addScaledVector(way, this.away(way, high.sub(middle)));
     this.orbit.update();
     this.draw();
+  }
+
+  /** How far off all corners of a box are in sight, from `way`, with some paper round them; `half` is from its middle to a corner. */
+  private away(way: Vector3, half: Vector3): number {
+    const across = new Vector3().crossVectors(this.camera.up, way).normalize();
+    const upward = new Vector3().crossVectors(way, across);
+    const tall = Math.tan((this.camera.fov * Math.PI) / 360);
+    const signs = [-1, 1];
+    const corners = signs.flatMap((x) => signs.flatMap((y) => signs.map((z) => new Vector3(x * half.x, y * half.y, z * half.z))));
+    return Math.max(...corners.map((corner) => corner.dot(way) + (ROUND * Math.max(Math.abs(corner.dot(upward)), Math.abs(corner.dot(across)) / this.camera.aspect)) / tall));
   }
 
   /** Take the size of the paper. */
