@@ -37,6 +37,7 @@ from previz.rays.workers import in_order
 _SALT_PIXEL, _SALT_SHAFT, _SALT_PUPIL = 1, 11, 21
 _TILE = 96
 _GLOW_SAMPLES = 4
+_GOLDEN = 0.6180339887498949
 
 
 def hazed_frame(
@@ -193,8 +194,9 @@ def _rays(
     for one, (direct, bounce), out in zip(glow, surfaces, picture):
         left, haze = np.ones(len(pixels)), np.zeros((len(pixels), 3))
         _through_haze(
-            origins, directions, far, lit.air, one.cell, one.low, one.step, per_mm(air.extinction_per_m), air.albedo, *_swirls(swirled), left, haze
-        )
+            origins, directions, far, lit.air, one.cell, one.low, one.step, per_mm(air.extinction_per_m), air.albedo, *_swirls(swirled),
+            (0.5 + number * _GOLDEN) % 1, left, haze,
+        )  # fmt: skip
         haze += shafts @ one.candela
         for rays, light in shining:
             direct[rays] = light @ one.candela
@@ -269,13 +271,14 @@ def _swirls(swirled: Swirled | None) -> tuple[np.ndarray, np.ndarray, np.ndarray
 
 
 @compiled
-def _through_haze(origins, directions, far, air, glow, low, step, extinction, albedo, excess, excess_low, excess_step, passed_on, scattered):
+def _through_haze(origins, directions, far, air, glow, low, step, extinction, albedo, excess, excess_low, excess_step, start, passed_on, scattered):
     """
     Dim `passed_on` (n,) by the haze on each ray and add to `scattered` (n, 3) the bounced light that the haze sends to the lens.
 
-    The light in haze cells is smooth, so a few fixed points on the ray, each for an equal length of it, are enough and
-    leave no grain. Where haze is uneven, each length is as thick as `excess` (1, columns, rows, layers) tells: that of haze on the way to
-    the lens, from each piece of its grid.
+    The light in haze cells is smooth, so a few points on the ray, each for an equal length of it, are enough. All rays of a pass have them the
+    same share `start` of these lengths on, which leaves no grain, and every pass elsewhere, so that none is missed by a picture of many passes.
+    Where haze is uneven, each length is as thick as `excess` (1, columns, rows, layers) tells: that of haze on the way to the lens, from each
+    piece of its grid.
     """
     if extinction <= 0.0:
         return
@@ -301,9 +304,9 @@ def _through_haze(origins, directions, far, air, glow, low, step, extinction, al
                 nearer = read(excess, 0, (ox + t0 * dx - ex) * sx, (oy + t0 * dy - ey) * sy, (oz + t0 * dz - ez) * sz)
                 before *= np.exp(-extinction * nearer)
             for sample in range(_GLOW_SAMPLES):
-                t = t0 + (sample + 0.5) * step_t
+                t = t0 + (sample + start) * step_t
                 if swirls:
-                    b = t + 0.5 * step_t
+                    b = t0 + (sample + 1.0) * step_t
                     farther = read(excess, 0, (ox + b * dx - ex) * sx, (oy + b * dy - ey) * sy, (oz + b * dz - ez) * sz)
                     passed = np.exp(-extinction * (step_t + farther - nearer))
                     left *= np.exp(-extinction * (farther - nearer))
