@@ -6,13 +6,13 @@ that the haze cells send towards places of the lens, and swirls. Density, colour
 them anew in every frame.
 
 A shaft is the same all along its light but for what stands in the way, and its edges across are sharp. So the grid of a lamp outside
-is laid as seen from its middle: fine across, coarse along. The grid of a lamp in the room is upright.
+is laid as seen from its middle: fine across, coarse along. The grid of a lamp in the room is upright. Of either, only tiles that are lit are kept.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import distance_transform_edt
@@ -29,12 +29,19 @@ from previz.rays.workers import in_order
 CELLS = 6_000_000
 """Points at which shafts are worked out, of all sources together (own choice)."""
 
-ALONG, UPRIGHT = 28, 64
+ALONG, UPRIGHT = 24, 64
 """Layers of the grid of a lamp outside, along its light, and of one inside, from the floor up (own choice)."""
 
-_MOST_ACROSS, _LEAST_ACROSS = 448, 96
+TILE = 14
+"""Cells of a tile, across and up: few enough to follow a shaft, many enough that its rim of one cell costs little. [1]"""
+
+_STORED = TILE + 2
+_LOOKED_FOR = 4 / 7
+"""Places across where light is looked for before tiles are laid, over the cells that are kept across (own choice)."""
+
+_MOST_ACROSS, _LEAST_ACROSS = 400, 96
 _PROBES = 40
-_LAMP_SAMPLES = 16
+_LAMP_SAMPLES = 8
 _BATCH = 8192
 _NEAR_MM = 20.0
 
@@ -48,6 +55,7 @@ class Shaft:
     centre    (3,) of the lamp, or the set's origin [mm]
     axes      (3, 3): right, up, ahead
     low, size (3,) of the grid in these coordinates [1, 1, mm], upright [mm]
+    tiles     (columns, rows) of `TILE` by `TILE` cells across
     first, layers  which of the layers of `light` it takes
     scale     what a full byte means: illuminance per candela times the square of the distance to the lamp [1]
     """
@@ -57,34 +65,55 @@ class Shaft:
     axes: np.ndarray
     low: np.ndarray
     size: np.ndarray
+    tiles: tuple[int, int]
     first: int
     layers: int
     scale: float
 
 
-def shafts_in_air(lit: LitSet, sources: list[int], *, cells: int = CELLS, workers: int | None = None) -> tuple[list[Shaft], np.ndarray]:
+def shafts_in_air(lit: LitSet, sources: list[int], *, cells: int = CELLS, workers: int | None = None) -> tuple[list[Shaft], np.ndarray, np.ndarray]:
     """
-    Return the light that `sources`, columns of `lit.direct`, throw through the haze in clear air: their grids, and (layers, n, n) uint8.
+    Return the light that `sources`, columns of `lit.direct`, throw through the haze in clear air.
 
-    A byte is illuminance from all sides times the square of the distance to the lamp's middle, in units of the grid's `scale`.
+    Returns
+    -------
+    list of Shaft
+        Where the grid of each source lies.
+    (layers, n, n) uint8 array
+        Illuminance from all sides times the square of the distance to the lamp's middle, in units of the grid's `scale`; only lit tiles
+        are kept, each with a rim of one cell, beside one another.
+    (sources, rows, columns, 2) uint8 array
+        Where in `n` cells each tile is kept: column and row, in tiles, from 1; 0 where no light falls.
     """
     lamps = [column % len(lit.emitters) for column in sources]
     inside = [bool(lit.lamps.inside[lamp]) for lamp in lamps]
     layers = [UPRIGHT if indoors else ALONG for indoors in inside]
-    across = int(np.clip(np.sqrt(cells / max(1, sum(layers))), _LEAST_ACROSS, _MOST_ACROSS)) if sources else 1
-    shafts, light = [], np.zeros((max(1, sum(layers)), across, across), np.uint8)
+    kept = int(np.clip(np.sqrt(cells / max(1, sum(layers))), _LEAST_ACROSS, _MOST_ACROSS)) // _STORED
+    looked_for = int(_LOOKED_FOR * kept * _STORED)
+    shafts, places, light = [], [], np.zeros((max(1, sum(layers)), kept * _STORED, kept * _STORED), np.uint8)
     probes, lit_by = _probed(lit, sources, workers)
     reach = 1.5 * float(np.max(lit.transport.grid.step * lit.transport.grid.shape / _PROBES))
     for number, (column, lamp) in enumerate(zip(sources, lamps)):
         first = sum(layers[:number])
         met = probes[lit_by[:, number]]
-        shaft = _grid_of(lit.lamps.centre[lamp], met, reach, inside[number], first, layers[number])
-        values, inside_air = _worked_out(lit, column, shaft, across, workers)
-        values = _into_walls(values, inside_air, (layers[number], across, across))
+        box = _grid_of(lit.lamps.centre[lamp], met, reach, inside[number], first, layers[number])
+        shaft, place = _tiled(box, _lit_across(lit, column, box, looked_for, workers), looked_for, kept)
+        places.append(place)
+        tiles = np.argwhere(place[..., 0] > 0)
+        if not len(tiles):
+            shafts.append(shaft)
+            continue
+        values = _worked_out(lit, column, shaft, tiles, workers)
         scale = float(values.max()) or 1.0
-        light[first : first + layers[number]] = np.rint(255 * values / scale).reshape(layers[number], across, across)
-        shafts.append(Shaft(shaft.seen, shaft.centre, shaft.axes, shaft.low, shaft.size, first, layers[number], scale))
-    return shafts, light
+        levels = np.rint(255 * values / scale).astype(np.uint8)
+        for (row, left), tile in zip(tiles, levels):
+            x, y = (place[row, left].astype(int) - 1) * _STORED
+            light[first : first + layers[number], y : y + _STORED, x : x + _STORED] = tile
+        shafts.append(replace(shaft, scale=scale))
+    index = np.zeros((max(1, len(places)), *(max([place.shape[axis] for place in places], default=1) for axis in (0, 1)), 2), np.uint8)
+    for number, place in enumerate(places):
+        index[number, : place.shape[0], : place.shape[1]] = place
+    return shafts, light, index
 
 
 def _probed(lit: LitSet, sources: list[int], workers) -> tuple[np.ndarray, np.ndarray]:
@@ -105,7 +134,7 @@ def _probed(lit: LitSet, sources: list[int], workers) -> tuple[np.ndarray, np.nd
 def _grid_of(centre: np.ndarray, met: np.ndarray, reach: float, inside: bool, first: int, layers: int) -> Shaft:
     """Return the grid around the points `met` (n, 3) that a lamp lights, `reach` wider; upright where they lie around the lamp."""
     if not len(met):
-        return Shaft(False, np.zeros(3), np.eye(3), np.zeros(3), np.ones(3), first, layers, 1.0)
+        return Shaft(False, np.zeros(3), np.eye(3), np.zeros(3), np.ones(3), (1, 1), first, layers, 1.0)
     low, high = met.min(axis=0) - reach, met.max(axis=0) + reach
     ahead = (low + high) / 2 - centre
     ahead /= max(np.linalg.norm(ahead), 1e-9)
@@ -115,50 +144,101 @@ def _grid_of(centre: np.ndarray, met: np.ndarray, reach: float, inside: bool, fi
     axes = np.array([right, np.cross(ahead, right), ahead])
     x, y, w = ((met - centre) @ axes.T).T
     if inside or w.min() < _NEAR_MM + reach:
-        return Shaft(False, np.zeros(3), np.eye(3), low, high - low, first, layers, 1.0)
+        return Shaft(False, np.zeros(3), np.eye(3), low, high - low, (1, 1), first, layers, 1.0)
     near = w.min() - reach
     at = np.array([x / w, y / w])
     # A probe lies up to `reach` from the edge of what it stands for.
     margin = reach / w.min()
     low, high = np.array([*(at.min(axis=1) - margin), near]), np.array([*(at.max(axis=1) + margin), w.max() + reach])
-    return Shaft(True, centre, axes, low, high - low, first, layers, 1.0)
+    return Shaft(True, centre, axes, low, high - low, (1, 1), first, layers, 1.0)
 
 
-def _points(shaft: Shaft, across: int, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the middles of some of a grid's `cells` (n,), numbered with columns running fastest, (n, 3) [mm], and the group of each."""
-    layer, row, column = np.unravel_index(cells, (shaft.layers, across, across))
-    at = shaft.low + (np.column_stack([column, row, layer]) + 0.5) / [across, across, shaft.layers] * shaft.size
+def _at(shaft: Shaft, share: np.ndarray) -> np.ndarray:
+    """Return points (n, 3) of a grid, given as shares (n, 3) of its size. [mm]"""
+    at = shaft.low + share * shaft.size
     if shaft.seen:
         at[:, :2] *= at[:, 2:]
-    return shaft.centre + at @ shaft.axes, column % 4 + 4 * ((row + 2 * layer) % 4)
+    return shaft.centre + at @ shaft.axes
 
 
-def _worked_out(lit: LitSet, column: int, shaft: Shaft, across: int, workers) -> tuple[np.ndarray, np.ndarray]:
-    """Return (n,) illuminance per candela of one source in the cells of a grid, times the square of the distance to the lamp, 0 beyond the air [1], and (n,) bool: which lie in the air."""
+def _lit_across(lit: LitSet, column: int, shaft: Shaft, across: int, workers) -> np.ndarray:
+    """Return (n, 2), across and up in shares of a grid's size, where light falls in any of its layers: middles of `across` by `across` cells."""
+    on_lamps = lamp_points(lit.lamps, GROUPS, 4)
+    layers = shaft.layers // 2
+    count = across * across * layers
+
+    def batch(a: int) -> np.ndarray:
+        layer, row, left = np.unravel_index(np.arange(a, min(a + _BATCH, count)), (layers, across, across))
+        points = _at(shaft, (np.column_stack([left, row, layer]) + 0.5) / [across, across, layers])
+        rows = np.flatnonzero(in_cells(points, lit.air))
+        found = lit.direct(points[rows], np.zeros((len(rows), 3)), (left + 4 * row + 2 * layer)[rows] % GROUPS, on_lamps, extinction_per_m=0.0)[:, column] > 0
+        return (row * across + left)[rows[found]]
+
+    row, left = np.divmod(np.unique(np.concatenate(list(in_order(batch, list(range(0, count, _BATCH)), workers)))), across)
+    return (np.column_stack([left, row]) + 0.5) / across
+
+
+def _tiled(shaft: Shaft, lit_at: np.ndarray, looked_for: int, kept: int) -> tuple[Shaft, np.ndarray]:
+    """
+    Return a grid with cells as fine as `kept` by `kept` tiles hold the light at `lit_at` (n, 2) of `looked_for` places across, and (rows, columns, 2) uint8 where each is kept.
+
+    Shafts of a pierced wall fill a small part of the air that they cross, so what is dark takes no place.
+    """
+    if not len(lit_at):
+        return shaft, np.zeros((1, 1, 2), np.uint8)
+    # Between points where light was looked for, it may reach as far as the next.
+    gap = shaft.size[:2] / looked_for
+    around = (lit_at[:, None] * shaft.size[:2] + gap * [[-1, -1], [-1, 1], [1, -1], [1, 1]]).reshape(-1, 2)
+    side = 2 * float(gap.max())
+    while True:
+        columns, rows = (int(np.ceil(size / side)) for size in shaft.size[:2])
+        column, row = np.clip((around // side).astype(int), 0, [columns - 1, rows - 1]).T
+        numbers = np.unique(row * columns + column)
+        if len(numbers) <= kept * kept:
+            break
+        side *= 1.02
+    place = np.zeros((rows * columns, 2), np.uint8)
+    place[numbers] = np.column_stack([np.arange(len(numbers)) % kept, np.arange(len(numbers)) // kept]) + 1
+    size = np.array([columns * side, rows * side, shaft.size[2]])
+    return replace(shaft, size=size, tiles=(columns, rows)), place.reshape(rows, columns, 2)
+
+
+def _worked_out(lit: LitSet, column: int, shaft: Shaft, tiles: np.ndarray, workers) -> np.ndarray:
+    """Return (tiles, layers, n, n) illuminance per candela of one source in the cells of `tiles` (tiles, 2) row and column, times the square of the distance to the lamp. [1]"""
     on_lamps = lamp_points(lit.lamps, GROUPS, _LAMP_SAMPLES)
     centre = lit.lamps.centre[column % len(lit.emitters)]
-    count = shaft.layers * across * across
+    shape = (len(tiles), shaft.layers, _STORED, _STORED)
+    count = int(np.prod(shape))
+    across = TILE * np.array(shaft.tiles)
 
     def batch(a: int) -> tuple[np.ndarray, np.ndarray]:
-        points, group = _points(shaft, across, np.arange(a, min(a + _BATCH, count)))
+        tile, layer, row, left = np.unravel_index(np.arange(a, min(a + _BATCH, count)), shape)
+        row, left = TILE * tiles[tile, 0] + row - 1, TILE * tiles[tile, 1] + left - 1
+        points = _at(shaft, (np.column_stack([left, row, layer]) + 0.5) / [*across, shaft.layers])
         inside = in_cells(points, lit.air)
         out, rows = np.zeros(len(points), np.float32), np.flatnonzero(inside)
-        arriving = lit.direct(points[rows], np.zeros((len(rows), 3)), group[rows], on_lamps, extinction_per_m=0.0)[:, column]
+        # Neighbours look at other points of the lamp; rims are as what they repeat.
+        group = (left % 4 + 4 * ((row + 2 * layer) % 4))[rows]
+        arriving = lit.direct(points[rows], np.zeros((len(rows), 3)), group, on_lamps, extinction_per_m=0.0)[:, column]
         out[rows] = arriving * np.sum((points[rows] - centre) ** 2, axis=1)
         return out, inside
 
-    values, inside = zip(*in_order(batch, list(range(0, count, _BATCH)), workers))
-    return np.concatenate(values), np.concatenate(inside)
+    values, inside = (np.concatenate(part).reshape(shape) for part in zip(*in_order(batch, list(range(0, count, _BATCH)), workers)))
+    return _into_walls(values, inside)
 
 
-def _into_walls(values: np.ndarray, inside: np.ndarray, shape) -> np.ndarray:
-    """Give cells whose middle lies in a wall the light of the air before or after it, or shafts would be dim where they meet a wall."""
-    inside = inside.reshape(shape)
+def _into_walls(values: np.ndarray, inside: np.ndarray) -> np.ndarray:
+    """Give cells whose middle lies in a wall the light of the air before or after it in their tile, or shafts would be dim where they meet a wall."""
     if inside.all() or not inside.any():
         return values
-    # Light goes on along a shaft, so a layer is nearer than a column.
-    layer, row, column = distance_transform_edt(~inside, sampling=(1, 8, 8), return_distances=False, return_indices=True)
-    return values.reshape(shape)[layer, row, column].ravel()
+    # Light goes on along a shaft: the nearest layer of the same column has it. A column with no air at all is as its neighbour.
+    layer = np.arange(inside.shape[1])[:, None, None]
+    before = np.maximum.accumulate(np.where(inside, layer, -len(layer)), axis=1)
+    after = np.flip(np.minimum.accumulate(np.flip(np.where(inside, layer, 2 * len(layer)), 1), axis=1), 1)
+    nearest = np.clip(np.where(layer - before <= after - layer, before, after), 0, len(layer) - 1)
+    filled = np.take_along_axis(values, nearest, axis=1)
+    tile, row, column = distance_transform_edt(~inside.any(axis=1), sampling=(1e4, 1, 1), return_distances=False, return_indices=True)
+    return np.moveaxis(filled, 1, -1)[tile, row, column].transpose(0, 3, 1, 2)
 
 
 def haze_to_lamps(lit: LitSet, lamps: list[int]) -> np.ndarray:

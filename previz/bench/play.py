@@ -4,7 +4,7 @@ A shot packed for playing: everything that a graphics card needs to draw its fra
 Takes a lit set and a shot; gives bytes (see `previz.bench.packing`): the set's triangles, the light on them and in the air, and what the lens does along the
 take. All light is the engine's; the card adds it up along its rays as `previz.frames.hazed` does.
 
-What the card does not know: faces of lamps in frame, diffraction and the smear of the shutter; swirls between the air and lamps after the
+What the card does not know: faces of lamps in frame and diffraction; swirls between the air and lamps after the
 third. More than eight sources of light are too many for it: the weakest are left out, and the header says so.
 """
 
@@ -14,7 +14,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from previz.bench.air import CELLS, glow_towards, haze_to_lamps, shafts_in_air, swirled
+from previz.bench.air import CELLS, TILE, glow_towards, haze_to_lamps, shafts_in_air, swirled
 from previz.bench.charts import WIDTH, Surfaces
 from previz.bench.packing import packed
 from previz.camera.exposure import effective_stop, luminance_metered, stop_used
@@ -106,6 +106,7 @@ def play_pack(lit: LitSet, shot: Shot, *, workers: int | None = None, progress: 
         "moments_s": _rounded(moments),
         "lights": lights,
         "lens_places": len(places),
+        "tile": TILE,
         "tone": {"middle": MIDDLE_GREY, "knee": KNEE, "white_stops": WHITE_STOPS},
         **_lens(start, shot, move, arrays),
     }
@@ -133,7 +134,7 @@ def _lamp_number(lit: LitSet, column: int) -> int:
 
 def _light(lit: LitSet, surfaces: Surfaces, sources: list[int], places: np.ndarray, cells: int, number: int, arrays: dict, workers) -> dict:
     """Work out the light of one moment and put it among `arrays`; return what the header says of it."""
-    shafts, air = shafts_in_air(lit, sources, cells=cells, workers=workers)
+    shafts, air, tiles = shafts_in_air(lit, sources, cells=cells, workers=workers)
     bounce, glow, shown = [], [], []
     for lamp in lit.scene.lamp:
         own = np.array([lamp_of(emitter) == lamp.name for emitter in lit.emitters])
@@ -145,7 +146,7 @@ def _light(lit: LitSet, surfaces: Surfaces, sources: list[int], places: np.ndarr
     none = (0, surfaces.charts.size[0], WIDTH, 3)
     arrays[f"bounce{number}"] = np.array(bounce, np.float16).reshape(-1, *none[1:])
     arrays[f"direct{number}"] = _in_fours(surfaces.direct(lit, sources, workers=workers))
-    arrays[f"shafts{number}"] = air
+    arrays[f"shafts{number}"], arrays[f"tiles{number}"] = air, tiles
     arrays[f"to_lamps{number}"] = _in_fours(haze_to_lamps(lit, [column % len(lit.emitters) for column in sources]))
     arrays[f"glow{number}"] = np.array(glow, np.float16).reshape(-1, *lit.transport.grid.shape[::-1], 3)
     faces = np.zeros(len(surfaces.charts.coarse), np.int64)
@@ -153,7 +154,7 @@ def _light(lit: LitSet, surfaces: Surfaces, sources: list[int], places: np.ndarr
     arrays[f"shown{number}"] = np.array(shown, np.float32).reshape(-1, len(lit.built.faces), 3)[:, faces]
     centres = [_rounded(lit.lamps.centre[column % len(lit.emitters)]) for column in sources]
     grids = [
-        {"seen": shaft.seen, "centre": _rounded(shaft.centre), "axes": _rounded(shaft.axes.ravel()), "low": _rounded(shaft.low), "size": _rounded(shaft.size), "first": shaft.first, "layers": shaft.layers, "scale": shaft.scale}
+        {"seen": shaft.seen, "centre": _rounded(shaft.centre), "axes": _rounded(shaft.axes.ravel()), "low": _rounded(shaft.low), "size": _rounded(shaft.size), "tiles": list(shaft.tiles), "first": shaft.first, "layers": shaft.layers, "scale": shaft.scale}
         for shaft in shafts
     ]
     return {"centres": centres, "shafts": grids}
@@ -210,7 +211,7 @@ def _lens(lit: LitSet, shot: Shot, move: Move, arrays: dict) -> dict:
         np.float32,
     )
     white = white_of(scene, shot)
-    return {"take_s": move.take_s, "clip_s": shot.clip, "size": list(scene.body.resolution), "cos4": scene.lens.falloff == "cos4", "white": _rounded((np.eye(3) if white is None else white).ravel())}
+    return {"take_s": move.take_s, "clip_s": shot.clip, "exposure_s": shot.exposure_s, "size": list(scene.body.resolution), "cos4": scene.lens.falloff == "cos4", "white": _rounded((np.eye(3) if white is None else white).ravel())}
 
 
 def _rounded(values) -> list:

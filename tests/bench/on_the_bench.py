@@ -1,5 +1,7 @@
 """The bench as a maker has it: the real server on a scene of its own, and a real browser (Debian's chromium, through Playwright)."""
 
+import base64
+import io
 import os
 import runpy
 import shutil
@@ -11,8 +13,10 @@ import time
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 import tomlkit
+from PIL import Image
 
 from previz.bench.app import PAGE
 
@@ -78,9 +82,9 @@ iso = 1600
 class OnTheBench:
     """A server that runs, the scene file that it serves, and pages that are open on it."""
 
-    def __init__(self, folder: Path, browser):
+    def __init__(self, folder: Path, browser, scene: str = SCENE):
         self.scene, self.browser = folder / "room.toml", browser
-        self.scene.write_text(SCENE)
+        self.scene.write_text(scene)
         self.port, self.session, self.process = _free_port(), None, None
         self.contexts, self.left, self.wrong, self.cables = [], [], [], {}
         self.start()
@@ -145,6 +149,30 @@ class OnTheBench:
     def close_pages(self) -> None:
         while self.contexts:
             self.contexts.pop().close()
+
+
+def played(page, share: float) -> tuple[float, Image.Image]:
+    """Play the move, stop it, put the slider at a share of the take; return the share that it came to stand at, and the picture when the page has no more to add to it."""
+    page.get_by_role("button", name="Play the move").click()
+    page.get_by_role("button", name="Stop here").click()
+    there = page.locator("#paper-lens input[type=range]").first.evaluate(
+        """(slider, share) => {
+            slider.value = share * slider.max;
+            slider.dispatchEvent(new Event("input", { bubbles: true }));
+            delete document.querySelector("canvas.played").dataset.atRest;
+            return slider.value / slider.max;
+        }""",
+        share,
+    )
+    until(page, "document.querySelector('canvas.played').dataset.atRest === '1'")
+    shown = page.locator("canvas.played").evaluate("canvas => canvas.toDataURL('image/png')")
+    return there, Image.open(io.BytesIO(base64.b64decode(shown.split(",")[1]))).convert("RGB")
+
+
+def light_of(coded) -> np.ndarray:
+    """Return linear shares of white of sRGB bytes (IEC 61966-2-1:1999, from memory)."""
+    value = np.asarray(coded, float) / 255
+    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4) @ [0.2126, 0.7152, 0.0722]
 
 
 def settled(page, after: int | None = None) -> int:

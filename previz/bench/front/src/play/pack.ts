@@ -9,6 +9,7 @@ export interface Shaft {
   axes: number[];
   low: number[];
   size: number[];
+  tiles: number[];
   first: number;
   layers: number;
   scale: number;
@@ -34,9 +35,11 @@ export interface Header {
   moments_s: number[];
   lights: Light[];
   lens_places: number;
+  tile: number;
   tone: { middle: number; knee: number; white_stops: number };
   take_s: number;
   clip_s: number;
+  exposure_s: number;
   size: [number, number];
   cos4: boolean;
   white: number[];

@@ -2,10 +2,14 @@
  * Plays a packed shot in WebGL 2: the engine's light, added up along each pixel's ray anew in every frame, so that the move
  * runs, and exposure, haze and lamps can be mixed, without asking the engine.
  */
-import { fromHalf, unpack, type Header, type Pack, type Shaft } from "./pack";
+import { LOOKS, lookOf, STRAIGHT, type Look } from "./looks";
+import { fromHalf, unpack, type Header, type Pack, type Packed, type Shaft } from "./pack";
 import { develop, haze, surfaces, type Kinds } from "./shaders";
 
 const STEPS = 96;
+const STEPS_OF_A_LOOK = 24;
+/** Fewer looks than these are a worse picture than one with its blur drawn. */
+const LEAST_LOOKS = 12;
 const SLOW_MS = 70;
 const LEAST_SHARE = 1 / 8;
 const NEAR_MM = 0.5;
@@ -15,6 +19,7 @@ const FRAME = { eye: 0, forward: 3, right: 6, up: 9, half: 12, pupil: 14, focus:
 
 interface Moment {
   shafts: WebGLTexture;
+  places: WebGLTexture;
   grids: Shaft[];
   layers: number;
   toLamps: WebGLTexture[];
@@ -49,7 +54,8 @@ export class Player {
   private readonly moments: Moment[];
   private readonly swirls: WebGLTexture[];
   private readonly frames: Float32Array;
-  private targets: { width: number; height: number; surfaces: Target; haze: Target } | null = null;
+  private targets: { width: number; height: number; surfaces: Target; haze: Target; before: Target } | null = null;
+  private resting = 0;
 
   /** Throws with words for the maker where the device cannot play. */
   constructor(readonly canvas: HTMLCanvasElement, buffer: ArrayBuffer) {
@@ -76,7 +82,7 @@ export class Player {
       const { data, shape } = pack.array(`shafts${i}`);
       const made = texture(gl, gl.TEXTURE_3D, gl.LINEAR);
       gl.texImage3D(gl.TEXTURE_3D, 0, gl.R8, shape[2]!, shape[1]!, shape[0]!, 0, gl.RED, gl.UNSIGNED_BYTE, data);
-      return { shafts: made, grids: light.shafts, layers: shape[0]!, toLamps: boxes(gl, pack.array(`to_lamps${i}`)), glow: pack.array(`glow${i}`).data as Uint16Array, centres: light.centres };
+      return { shafts: made, places: placesOf(gl, pack.array(`tiles${i}`)), grids: light.shafts, layers: shape[0]!, toLamps: boxes(gl, pack.array(`to_lamps${i}`)), glow: pack.array(`glow${i}`).data as Uint16Array, centres: light.centres };
     });
     this.swirls = h.swirls ? boxes(gl, pack.array("swirls")) : [];
   }
@@ -88,6 +94,7 @@ export class Player {
 
   /** Draws a frame of the move as it runs: in fewer pixels where the device would not keep up otherwise. */
   run(takeS: number): void {
+    this.stir();
     const now = performance.now();
     const took = this.lastRun ? now - this.lastRun : 0;
     this.lastRun = now;
@@ -100,28 +107,62 @@ export class Player {
     this.drawn(takeS, this.share);
   }
 
-  /** Draws the frame at a moment of the take into the canvas, in every pixel. */
+  /** Draws the frame at a moment of the take into the canvas, in every pixel; while nothing else is asked for it is looked at again and again, and gets better. */
   draw(takeS: number): void {
+    this.stir();
     this.lastRun = 0;
     this.drawn(takeS, 1);
+    this.rest(takeS, 0, null);
   }
 
   private drawn(takeS: number, share: number): void {
-    const gl = this.gl;
     const [width, height] = this.full.map((pixels) => Math.max(1, Math.round(pixels * share))) as [number, number];
     if (this.canvas.width !== width || this.canvas.height !== height) Object.assign(this.canvas, { width, height });
-    this.light(takeS, this.canvas.width, this.canvas.height);
-    gl.bindFramebuffer(gl.FRAMEBUFFER, null);
-    this.finish(takeS, false, true);
+    this.light(takeS, width, height, STRAIGHT, 0, STEPS);
+    this.shown(takeS, true);
   }
 
-  /** The light of a frame before exposure, (height, width, 4), the top row first; cd/m2. Sharp leaves out what the lens blurs. */
-  linear(takeS: number, width: number, height: number, sharp: boolean): Float32Array {
+  /** What is to be seen next is not the frame that was at rest. */
+  private stir(): void {
+    cancelAnimationFrame(this.resting);
+    delete this.canvas.dataset.atRest;
+  }
+
+  /** Looks at the frame once more each time that the device is done with the last look. */
+  private rest(takeS: number, looks: number, begun: WebGLSync | null): void {
+    const { gl } = this;
+    this.resting = requestAnimationFrame(() => {
+      if (gl.isContextLost()) return;
+      if (begun && gl.clientWaitSync(begun, 0, 0) === gl.TIMEOUT_EXPIRED) return this.rest(takeS, looks, begun);
+      gl.deleteSync(begun);
+      this.looked(takeS, this.canvas.width, this.canvas.height, looks);
+      if (looks + 1 >= LEAST_LOOKS) this.shown(takeS, false);
+      if (looks + 1 === LOOKS) this.canvas.dataset.atRest = "1";
+      else this.rest(takeS, looks + 1, gl.fenceSync(gl.SYNC_GPU_COMMANDS_COMPLETE, 0));
+    });
+  }
+
+  /** Adds one look to the average of those before it. */
+  private looked(takeS: number, width: number, height: number, number: number): void {
+    const look = lookOf(number);
+    const when = takeS + look.moment * this.header.exposure_s;
+    this.light(Math.min(this.header.take_s, Math.max(0, when)), width, height, look, number, STEPS_OF_A_LOOK);
+  }
+
+  private shown(takeS: number, blurred: boolean): void {
+    this.gl.bindFramebuffer(this.gl.FRAMEBUFFER, null);
+    this.finish(takeS, false, blurred);
+  }
+
+  /** The light of a frame before exposure, (height, width, 4), the top row first; cd/m2. At rest it is the average of all looks. */
+  linear(takeS: number, width: number, height: number, rest: boolean): Float32Array {
     const gl = this.gl;
-    this.light(takeS, width, height);
+    this.stir();
+    if (rest) for (let look = 0; look < LOOKS; look++) this.looked(takeS, width, height, look);
+    else this.light(takeS, width, height, STRAIGHT, 0, STEPS);
     const target = new Target(gl, width, height, false);
     gl.bindFramebuffer(gl.FRAMEBUFFER, target.frame);
-    this.finish(takeS, true, !sharp);
+    this.finish(takeS, true, !rest);
     const rows = new Float32Array(4 * width * height);
     gl.readPixels(0, 0, width, height, gl.RGBA, gl.FLOAT, rows);
     target.dispose(gl);
@@ -131,16 +172,21 @@ export class Player {
   }
 
   dispose(): void {
+    this.stir();
     this.gl.getExtension("WEBGL_lose_context")?.loseContext();
   }
 
-  private light(takeS: number, width: number, height: number): void {
+  /** Works out the light of one look, and its average with the `before` looks before it. */
+  private light(takeS: number, width: number, height: number, look: Look, before: number, steps: number): void {
     const { gl, header: h, kinds } = this;
     if (this.targets?.width !== width || this.targets.height !== height) {
       this.targets?.surfaces.dispose(gl);
       this.targets?.haze.dispose(gl);
-      this.targets = { width, height, surfaces: new Target(gl, width, height, true), haze: new Target(gl, width, height, false) };
+      this.targets?.before.dispose(gl);
+      this.targets = { width, height, surfaces: new Target(gl, width, height, true), haze: new Target(gl, width, height, false), before: new Target(gl, width, height, false) };
     }
+    const { targets } = this;
+    [targets.haze, targets.before] = [targets.before, targets.haze];
     const frame = this.frame(takeS);
     const { now, next, blend } = between(h.moments_s, takeS);
     const a = this.moments[now]!;
@@ -148,12 +194,18 @@ export class Player {
     const sources = h.sources.flatMap((s) => s.rgb.map((x) => x * this.levels[s.lamp]!));
     const centres = a.centres.flatMap((centre, s) => centre.map((x, i) => x + blend * (b.centres[s]![i]! - x)));
     const grid = { low: h.haze.low, size: h.haze.shape.map((n, i) => n * h.haze.step[i]!) };
+    const half = this.half(frame, width, height);
+    const pupil = look.pupil.map((x) => x * frame[FRAME.pupil]!) as [number, number];
+    const eye = [0, 1, 2].map((i) => frame[FRAME.eye + i]! + pupil[0] * frame[FRAME.right + i]! + pupil[1] * frame[FRAME.up + i]!);
+    const pixel = [(2 * half[0]!) / width, (2 * half[1]!) / height];
     const lens = (p: Program) => {
-      p.set3("uEye", frame.slice(FRAME.eye, FRAME.eye + 3));
+      p.set3("uEye", eye);
+      // What is in focus stays where it is, seen from anywhere in the pupil.
+      p.set2("uShift", look.pixel.map((x, i) => x * pixel[i]! - pupil[i]! / frame[FRAME.focus]!));
       p.set3("uForward", frame.slice(FRAME.forward, FRAME.forward + 3));
       p.set3("uRight", frame.slice(FRAME.right, FRAME.right + 3));
       p.set3("uUp", frame.slice(FRAME.up, FRAME.up + 3));
-      p.set2("uHalf", this.half(frame, width, height));
+      p.set2("uHalf", half);
       p.set3("uGridLow", grid.low);
       p.set3("uGridSize", grid.size);
       p.set1("uExtinction", h.haze.extinction_per_mm * this.haze);
@@ -170,7 +222,7 @@ export class Player {
       }
     };
 
-    gl.bindFramebuffer(gl.FRAMEBUFFER, this.targets.surfaces.frame);
+    gl.bindFramebuffer(gl.FRAMEBUFFER, targets.surfaces.frame);
     gl.viewport(0, 0, width, height);
     gl.enable(gl.DEPTH_TEST);
     gl.disable(gl.CULL_FACE);
@@ -191,20 +243,23 @@ export class Player {
     gl.drawArrays(gl.TRIANGLES, 0, this.count);
     gl.bindVertexArray(null);
 
-    gl.bindFramebuffer(gl.FRAMEBUFFER, this.targets.haze.frame);
+    gl.bindFramebuffer(gl.FRAMEBUFFER, targets.haze.frame);
     gl.disable(gl.DEPTH_TEST);
     this.mixGlow(takeS, now, next, blend);
     const p = this.programs.haze.use();
     lens(p);
     p.set1("uLayers", a.layers);
+    p.set1("uTile", h.tile);
     const grids = (of: string, moment: Moment) => {
       p.texture(`uShafts${of}`, gl.TEXTURE_3D, moment.shafts);
+      p.texture(`uPlaces${of}`, gl.TEXTURE_2D_ARRAY, moment.places);
       if (!moment.grids.length) return;
       p.set1(`uSeen${of}`, moment.grids.map((g) => (g.seen ? 1 : 0)));
       p.set1(`uScale${of}`, moment.grids.map((g) => g.scale));
       p.set3(`uFrom${of}`, moment.grids.flatMap((g) => g.centre));
       p.set3(`uLow${of}`, moment.grids.flatMap((g) => g.low));
       p.set3(`uSize${of}`, moment.grids.flatMap((g) => g.size));
+      p.set2(`uTiles${of}`, moment.grids.flatMap((g) => g.tiles));
       p.set2(`uSlab${of}`, moment.grids.flatMap((g) => [g.first, g.layers]));
       p.matrix(`uAxes${of}`, moment.grids.flatMap((g) => g.axes));
     };
@@ -214,9 +269,12 @@ export class Player {
     p.set1("uScattering", h.haze.scattering_per_mm * this.haze);
     p.set1("uAlbedo", h.haze.albedo);
     p.whole("uFirst", kinds.cells ? h.cells_first : [0, 0]);
-    p.whole("uSteps", STEPS);
+    p.whole("uSteps", steps);
+    p.set1("uStart", look.start);
+    p.set1("uShare", 1 / (before + 1));
+    p.texture("uBefore", gl.TEXTURE_2D, targets.before.colour);
     p.whole("uCos4", h.cos4 ? 1 : 0);
-    p.texture("uSurfaces", gl.TEXTURE_2D, this.targets.surfaces.colour);
+    p.texture("uSurfaces", gl.TEXTURE_2D, targets.surfaces.colour);
     p.texture("uPhase", gl.TEXTURE_2D, this.phase);
     p.texture("uPlanes", gl.TEXTURE_2D, this.planes);
     p.texture("uGlow", gl.TEXTURE_3D, this.glow);
@@ -434,6 +492,13 @@ function texture(gl: WebGL2RenderingContext, target: number, filter: number): We
   gl.texParameteri(target, gl.TEXTURE_MIN_FILTER, filter);
   gl.texParameteri(target, gl.TEXTURE_MAG_FILTER, filter);
   for (const side of [gl.TEXTURE_WRAP_S, gl.TEXTURE_WRAP_T, gl.TEXTURE_WRAP_R]) gl.texParameteri(target, side, gl.CLAMP_TO_EDGE);
+  return made;
+}
+
+/** (sources, rows, columns, 2) of whole numbers, where each tile of a grid is kept. */
+function placesOf(gl: WebGL2RenderingContext, { data, shape }: Packed): WebGLTexture {
+  const made = texture(gl, gl.TEXTURE_2D_ARRAY, gl.NEAREST);
+  gl.texImage3D(gl.TEXTURE_2D_ARRAY, 0, gl.RG8UI, shape[2]!, shape[1]!, shape[0]!, 0, gl.RG_INTEGER, gl.UNSIGNED_BYTE, data);
   return made;
 }
 

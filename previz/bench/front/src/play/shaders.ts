@@ -24,6 +24,7 @@ precision highp int;
 precision highp sampler2D;
 precision highp sampler2DArray;
 precision highp sampler3D;
+precision highp usampler2DArray;
 #define SOURCES ${Math.max(1, k.sources)}
 #define CHANNELS ${k.channels}
 #define GROUPS ${k.groups}
@@ -64,8 +65,7 @@ in vec3 position;
 in vec2 place;
 in float chart;
 uniform vec3 uEye, uForward, uRight, uUp;
-uniform vec2 uHalf;
-uniform vec2 uNearFar;
+uniform vec2 uHalf, uShift, uNearFar;
 out vec3 vPoint;
 out vec2 vPlace;
 flat out int vChart;
@@ -73,7 +73,7 @@ void main() {
   vec3 way = position - uEye;
   float depth = dot(way, uForward);
   float near = uNearFar.x, far = uNearFar.y;
-  gl_Position = vec4(dot(way, uRight) / uHalf.x, dot(way, uUp) / uHalf.y, (depth * (far + near) - 2.0 * far * near) / (far - near), depth);
+  gl_Position = vec4((vec2(dot(way, uRight), dot(way, uUp)) - depth * uShift) / uHalf, (depth * (far + near) - 2.0 * far * near) / (far - near), depth);
   vPoint = position;
   vPlace = place;
   vChart = int(chart + 0.5);
@@ -133,20 +133,21 @@ void main() {
 const grids = (of: string) => `uniform float uSeen${of}[SOURCES], uScale${of}[SOURCES];
 uniform vec3 uFrom${of}[SOURCES], uLow${of}[SOURCES], uSize${of}[SOURCES];
 uniform mat3 uAxes${of}[SOURCES];
-uniform vec2 uSlab${of}[SOURCES];
+uniform vec2 uTiles${of}[SOURCES], uSlab${of}[SOURCES];
 `;
 
 export const haze = (k: Kinds) => ({
   vertex: `${head(k)}${whole_frame}`,
   fragment: `${head(k)}
 in vec2 vAt;
-uniform sampler2D uSurfaces, uPhase, uPlanes;
+uniform sampler2D uSurfaces, uPhase, uPlanes, uBefore;
 uniform sampler3D uGlow, uShafts;
+uniform usampler2DArray uPlaces;
 uniform vec3 uEye, uForward, uRight, uUp;
-uniform vec2 uHalf;
+uniform vec2 uHalf, uShift;
 uniform vec3 uCentre[SOURCES];
-${grids("")}${k.moments > 1 ? `uniform sampler3D uShaftsNext;\n${grids("Next")}` : ""}
-uniform float uScattering, uAlbedo, uBlend, uLayers;
+${grids("")}${k.moments > 1 ? `uniform sampler3D uShaftsNext;\nuniform usampler2DArray uPlacesNext;\n${grids("Next")}` : ""}
+uniform float uScattering, uAlbedo, uBlend, uLayers, uTile, uStart, uShare;
 uniform int uFirst[CELLS + 1];
 uniform int uSteps;
 uniform bool uCos4;
@@ -169,30 +170,36 @@ float phase(float cosine) {
   int i = min(int(at), 2047);
   return mix(texelFetch(uPhase, ivec2(i, 0), 0).r, texelFetch(uPhase, ivec2(i + 1, 0), 0).r, at - float(i));
 }
-float in_grid(sampler3D box, vec3 point, bool seen, vec3 centre, mat3 axes, vec3 low, vec3 size, vec2 slab, float scale) {
+float in_grid(sampler3D box, usampler2DArray places, int s, vec3 point, bool seen, vec3 centre, mat3 axes, vec3 low, vec3 size, vec2 tiles, vec2 slab, float scale) {
   vec3 at = axes * (point - centre);
   if (seen) at.xy /= at.z;
   at = (at - low) / size;
   if (any(lessThan(at, vec3(0.0))) || any(greaterThan(at, vec3(1.0)))) return 0.0;
+  ivec2 tile = ivec2(min(at.xy * tiles, tiles - 1.0));
+  uvec2 place = texelFetch(places, ivec3(tile, s), 0).xy;
+  // Most of the air is dark, and is not kept.
+  if (place.x == 0u) return 0.0;
+  at.xy = (vec2(place - 1u) * (uTile + 2.0) + 1.0 + (at.xy * tiles - vec2(tile)) * uTile) / vec2(textureSize(box, 0).xy);
   // A source's layers are stacked on those of the one before, and must not run into them.
   at.z = (slab.x + clamp(at.z * slab.y, 0.5, slab.y - 0.5)) / uLayers;
   return scale * texture(box, at).r;
 }
 float shaft(int s, vec3 point) {
-  float now = in_grid(uShafts, point, uSeen[s] > 0.5, uFrom[s], uAxes[s], uLow[s], uSize[s], uSlab[s], uScale[s]);
-${k.moments > 1 ? "  if (uBlend > 0.0) now = mix(now, in_grid(uShaftsNext, point, uSeenNext[s] > 0.5, uFromNext[s], uAxesNext[s], uLowNext[s], uSizeNext[s], uSlabNext[s], uScaleNext[s]), uBlend);" : ""}
+  float now = in_grid(uShafts, uPlaces, s, point, uSeen[s] > 0.5, uFrom[s], uAxes[s], uLow[s], uSize[s], uTiles[s], uSlab[s], uScale[s]);
+${k.moments > 1 ? "  if (uBlend > 0.0) now = mix(now, in_grid(uShaftsNext, uPlacesNext, s, point, uSeenNext[s] > 0.5, uFromNext[s], uAxesNext[s], uLowNext[s], uSizeNext[s], uTilesNext[s], uSlabNext[s], uScaleNext[s]), uBlend);" : ""}
   return now;
 }
 void main() {
   vec2 tangent = (2.0 * vAt - 1.0) * uHalf;
-  vec3 dir = normalize(uForward + tangent.x * uRight + tangent.y * uUp);
+  vec2 seen = tangent + uShift;
+  vec3 dir = normalize(uForward + seen.x * uRight + seen.y * uUp);
   vec4 surface = texelFetch(uSurfaces, ivec2(gl_FragCoord.xy), 0);
   float far = surface.a;
   vec2 span[CELLS];
   float total = 0.0;
   for (int c = 0; c < CELLS; c++) { span[c] = in_cell(c, dir, min(far, 1e5)); total += span[c].y - span[c].x; }
   // Interleaved gradient noise: neighbours begin at different depths, so no step shows as a line.
-  float start = fract(52.9829189 * fract(dot(gl_FragCoord.xy, vec2(0.06711056, 0.00583715))));
+  float start = fract(uStart + 52.9829189 * fract(dot(gl_FragCoord.xy, vec2(0.06711056, 0.00583715))));
   vec3 added = vec3(0.0);
   float behind = 1.0;
   for (int c = 0; c < CELLS; c++) {
@@ -208,14 +215,16 @@ void main() {
       vec3 point = uEye + (span[c].x + (float(i) + start) * step_mm) * dir;
       vec4 swirl = swirls(point);
       float kept = exp(-uExtinction * swirl.x * step_mm);
-      float passed[SOURCES];
-      dimmed(point, swirl, passed);
+      float value[SOURCES], passed[SOURCES];
+      bool lit = false;
+      for (int s = 0; s < SOURCES; s++) { value[s] = shaft(s, point); lit = lit || value[s] > 0.0; }
+      if (lit) dimmed(point, swirl, passed);
       vec3 sent = vec3(0.0);
       for (int s = 0; s < SOURCES; s++) {
-        float value = shaft(s, point);
+        if (value[s] <= 0.0) continue;
         vec3 travel = point - uCentre[s];
         float square = dot(travel, travel);
-        if (value > 0.0) sent += uSource[s] * (value / square * passed[s] * phase(dot(travel, -dir) * inversesqrt(square)));
+        sent += uSource[s] * (value[s] / square * passed[s] * phase(dot(travel, -dir) * inversesqrt(square)));
       }
       vec3 glow = texture(uGlow, (point - uGridLow) / uGridSize).rgb;
       added += before * left * (1.0 - kept) * (sent * uScattering / uExtinction + uAlbedo * glow);
@@ -227,6 +236,7 @@ void main() {
   if (uCos4) { float square = 1.0 + dot(tangent, tangent); all_light /= square * square; }
   // The depth along the axis is what focus is about.
   light = vec4(all_light, far * dot(dir, uForward));
+  if (uShare < 1.0) light = mix(texelFetch(uBefore, ivec2(gl_FragCoord.xy), 0), light, uShare);
 }`,
 });
 
