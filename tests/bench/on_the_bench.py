@@ -201,9 +201,8 @@ def _free_port() -> int:
         return free.getsockname()[1]
 
 
-@pytest.fixture(scope="module")
-def chromium():
-    """A browser for one module of tests: its loop stands in the way of others' in the same thread."""
+def browser(*flags: str):
+    """Yield a browser, with more flags if need be; skip where there is none, or no page to show."""
     if CHROMIUM is None:
         pytest.skip("no chromium on this machine (Debian: apt-get install chromium)")
     if not (PAGE / "index.html").is_file():
@@ -213,9 +212,15 @@ def chromium():
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
+        launched = playwright.chromium.launch(executable_path=CHROMIUM, args=[*FLAGS, *flags])
+        yield launched
+        launched.close()
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    """A browser for one module of tests: its loop stands in the way of others' in the same thread."""
+    yield from browser()
 
 
 @pytest.fixture(scope="module")

@@ -1,8 +1,11 @@
 """The page in a real browser: a change shows at once and is in the file; two devices; questions; keyboard; rules of accessibility."""
 
 import gzip
+import io
 
 import pytest
+import trimesh
+from PIL import Image
 
 from previz.bench.app import PAGE
 
@@ -176,6 +179,35 @@ class TestJobs:
         assert bench.read()["lamp"][0]["at"] == was
 
 
+class TestFiles:
+    """What is on this device is put beside the scene file, and into the set."""
+
+    def test_a_mesh_stands_in_the_set(self, page, bench, waiting):
+        """Sent, told by what it is, and a prop of the file in the middle of the set; undo takes it away again."""
+        before, text = waiting.revision(page), bench.scene.read_text()
+        page.set_input_files("#bring-mesh", {"name": "old crate.stl", "mimeType": "model/stl", "buffer": trimesh.creation.box((40, 30, 20)).export(file_type="stl")})
+        page.click("#paper-files >> text=Stand it in the set")
+        rev = waiting.settled(page, before)
+        prop = bench.read()["prop"][-1]
+        assert (prop["name"], prop["kind"], prop["file"]) == ("old-crate", "mesh", "old-crate.stl") and prop["at"][2] == 0
+        assert (bench.scene.parent / prop["file"]).is_file()
+        page.click("text=Undo")
+        waiting.settled(page, rev)
+        assert bench.scene.read_text() == text
+
+    def test_a_photo_is_told_how_to_be_used_and_what_is_none_is_refused(self, page, bench):
+        """In words, with nothing left beside the scene."""
+        paper = page.locator("#paper-files")
+        page.set_input_files("#bring-photo", {"name": "bench.jpg", "mimeType": "image/jpeg", "buffer": b"no picture"})
+        paper.get_by_text("This is not a PNG or JPEG picture. Save it as one and send it again.").wait_for()
+        assert not (bench.scene.parent / "bench.jpg").exists()
+        picture = io.BytesIO()
+        Image.new("RGB", (60, 40), (90, 80, 70)).save(picture, "JPEG")
+        page.set_input_files("#bring-photo", {"name": "bench.jpg", "mimeType": "image/jpeg", "buffer": picture.getvalue()})
+        paper.get_by_text("previz asshot room.toml --photo bench.jpg --points points.toml").wait_for()
+        assert (bench.scene.parent / "bench.jpg").read_bytes() == picture.getvalue()
+
+
 class TestTwoDevices:
     """They see each other's changes, and are asked where they clash."""
 
@@ -213,7 +245,7 @@ class TestTwoDevices:
 
     def test_the_file_broken_by_hand_and_put_right(self, page, other, bench, waiting):
         """Both are told where, nothing goes into the file meanwhile, and it goes on when it is sound."""
-        text = bench.scene.read_text()
+        text, before = bench.scene.read_text(), waiting.revision(page)
         broken = text.replace("height = 180", "height = tall")
         bench.scene.write_text(broken)
         for one in (page, other):
@@ -226,6 +258,7 @@ class TestTwoDevices:
         bench.scene.write_text(text)
         for one in (page, other):
             one.wait_for_selector(".notice", state="hidden")
+            waiting.settled(one, before)
 
     def test_a_clash_is_asked_about(self, page, other, bench, waiting):
         """Cut off for a while, both change the same key: the one that comes back is asked, and its answer counts."""

@@ -16,10 +16,10 @@ export interface Sheet {
  * another; the picture stays in sight beside what changes it, which is the first.
  */
 const ARRANGEMENTS: { from: number; columns: string[][] }[] = [
-  { from: 2500, columns: [["plan", "section"], ["lens", "time"], ["wall", "walk round"], ["findings", "the thing"], ["papers", "history", "share"]] },
-  { from: 1240, columns: [["plan", "section", "share", "history"], ["lens", "time", "findings"], ["the thing", "wall", "walk round", "papers"]] },
-  { from: 740, columns: [["lens", "time", "findings", "walk round", "papers", "history"], ["plan", "section", "the thing", "wall", "share"]] },
-  { from: 0, columns: [["lens", "time", "plan", "section", "wall", "findings", "the thing"], ["walk round", "papers", "history", "share"]] },
+  { from: 2500, columns: [["plan", "section"], ["lens", "time"], ["wall", "walk round"], ["findings", "the thing"], ["papers", "files", "history", "share"]] },
+  { from: 1240, columns: [["plan", "section", "share", "history"], ["lens", "time", "findings"], ["the thing", "wall", "walk round", "papers", "files"]] },
+  { from: 740, columns: [["lens", "time", "findings", "walk round", "papers", "history"], ["plan", "section", "the thing", "wall", "files", "share"]] },
+  { from: 0, columns: [["lens", "time", "plan", "section", "wall", "findings", "the thing"], ["walk round", "papers", "files", "history", "share"]] },
 ];
 
 const idOf = (name: string): string => `paper-${name.replace(/ /g, "-")}`;

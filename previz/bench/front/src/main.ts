@@ -3,6 +3,7 @@
 import { placeBar } from "./bar";
 import { listenToKeys } from "./keyboard";
 import { layOut, type Sheet } from "./layout";
+import { files } from "./papers/files";
 import { findings } from "./papers/findings";
 import { history } from "./papers/history";
 import { jobs } from "./papers/jobs";
@@ -30,6 +31,7 @@ const SHEETS: Sheet[] = [
   { name: "the thing", title: "Every key of the thing that is chosen", mount: thing },
   { name: "walk round", title: "Walk round the set", mount: walk },
   { name: "papers", title: "Papers, pictures and answers to make", mount: jobs },
+  { name: "files", title: "Photos and meshes from this device", mount: files },
   { name: "history", title: "History of the file", mount: history },
   { name: "share", title: "Another device on this bench", mount: share },
 ];

@@ -54,6 +54,9 @@ export function faultWords({ line, says, remedy }: Fault): string {
 
 const sentence = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1) + (/[.!?]$/.test(words) ? "" : ".");
 
+/** What the server says in lines, as a terminal shows it, in sentences. */
+export const inSentences = (says: string): string => says.split("\n").map((one) => one.trim()).filter(Boolean).map(sentence).join(" ");
+
 /** The key of the thing that a finding calls by `name`: a row of the file; repeated things go by the row that repeats them. */
 export function keyOfName(scene: Scene, name: string): Key | null {
   const bare = [name, name.replace(/-\d+$/, ""), name.split(".")[0]!];
