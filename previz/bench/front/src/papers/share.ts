@@ -34,8 +34,9 @@ export const share: Mount = (host, bench) => {
   return ends.paper(element);
 };
 
+/** The rows bring the light border that a camera needs. */
 function symbol(rows: number[][], link: string): SVGElement {
   const side = rows.length;
   const dark = rows.flatMap((row, y) => row.map((one, x) => (one ? `M${x} ${y}h1v1h-1z` : ""))).join("");
-  return svg("svg", { class: "symbol", viewBox: `-4 -4 ${side + 8} ${side + 8}`, role: "img", "aria-label": `QR symbol of the address ${link.split("#")[0]} with the code` }, svg("rect", { x: -4, y: -4, width: side + 8, height: side + 8, fill: "#fff" }), svg("path", { d: dark, fill: "#000" }));
+  return svg("svg", { class: "symbol", viewBox: `0 0 ${side} ${side}`, role: "img", "aria-label": `QR symbol of the address ${link.split("#")[0]} with the code` }, svg("rect", { width: side, height: side, fill: "#fff" }), svg("path", { d: dark, fill: "#000" }));
 }
