@@ -53,7 +53,6 @@ function bringing(bench: Bench, { kind, title, says, accept, then }: Kind): HTML
     try {
       const { file: name } = await sent(kind, file, (part) => (share.value = part), (end) => (stop.onclick = end));
       told.replaceChildren(h("p", {}, "It lies beside the scene file as ", h("strong", {}, name), "."), ...then(bench, name, fault));
-      bench.say(`${name} lies beside the scene file.`);
     } catch (wrong) {
       fault.textContent = wrong instanceof Error ? wrong.message : String(wrong);
     } finally {
