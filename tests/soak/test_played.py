@@ -16,7 +16,6 @@ SCENES = Path(__file__).parents[2] / "scenes"
 MEAN_ERROR = 0.03
 """Mean of the absolute differences of all pixels over the picture's mean: the page's goal."""
 
-
 LATTICE = (
     SCENE.replace('size = [80, 90]\n', 'size = [80, 90]\nbars = { columns = 6, rows = 3, width = 4, depth = 2 }\n')
     .replace("diameter = 60", "diameter = 20")
@@ -24,6 +23,7 @@ LATTICE = (
     .replace('subject = "table"\niso = 1600', "focus = 40\niso = 3200")
 )
 """Narrow shafts through haze, and all of the room far behind what a lens wide open is focused on."""
+
 
 def test_narrow_shafts_out_of_focus_are_the_engines(chromium, tmp_path):
     """Through bars, in haze, a pupil wide open and focus near: in the middle of the take, about 145 pixels wide."""
